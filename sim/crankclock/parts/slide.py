@@ -1,0 +1,217 @@
+"""The slide: height over the dial angle, and back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+
+from crankclock.parts.numbers import TURN, Floats
+
+
+class Slide(Protocol):
+    """What the rest of the program asks of any slide.
+
+    Heights are measured above nominal BDC [m], dial angles from TDC in the direction of rotation [rad].
+    """
+
+    @property
+    def top(self) -> Floats:
+        """Height at TDC [m]."""
+
+    @property
+    def bottom(self) -> Floats:
+        """Height at BDC [m]; below zero where the press runs deeper than nominal."""
+
+    @property
+    def bdc(self) -> Floats:
+        """Dial angle of BDC [rad]."""
+
+    def height(self, angle: Floats) -> Floats:
+        """Height [m] at a dial angle [rad]."""
+
+    def motion(self, angle: Floats) -> tuple[Floats, Floats, Floats]:
+        """Height [m], its first [m/rad] and second [m/rad2] derivative at a dial angle [rad]."""
+
+    def passes(self, height: Floats) -> tuple[Floats, Floats]:
+        """Dial angles [rad] at which the slide passes a height [m] going down and going up.
+
+        A height outside the stroke is taken as the nearer dead centre: ask `top` and `bottom` first.
+        """
+
+    def peak_speed(self, start: Floats, end: Floats) -> Floats:
+        """Greatest `|dy/da|` [m/rad] from dial angle `start` to `end` [rad], both on the same way."""
+
+    def peak_acceleration(self, start: Floats, end: Floats) -> Floats:
+        """Greatest `|d2y/da2|` [m/rad2] from dial angle `start` to `end` [rad]."""
+
+
+SCAN_POINTS = 181
+
+
+def scan_peak(values: np.ndarray) -> Floats:
+    """Greatest of samples along the leading axis, with a parabola through the best one and its neighbours.
+
+    Parameters
+    ----------
+    values : array, shape (k,) or (k, n)
+        Evenly spaced samples of a smooth curve, k >= 3.
+
+    Returns
+    -------
+    float or array, shape (n,)
+        The vertex where the best sample lies inside, else the end value.
+    """
+    inner = np.clip(np.argmax(values, axis=0), 1, values.shape[0] - 2)
+    left, mid, right = (np.take_along_axis(values, (inner + k)[None, ...], axis=0)[0] for k in (-1, 0, 1))
+    bend = left - 2.0 * mid + right
+    lean = np.where(bend < 0.0, 0.5 * (left - right) / np.where(bend < 0.0, bend, 1.0), 0.0)
+    vertex = mid - 0.25 * (left - right) * np.clip(lean, -1.0, 1.0)
+    return np.maximum(values.max(axis=0), vertex)
+
+
+@dataclass(frozen=True)
+class Eccentric:
+    """Eccentric slide, in line or offset, with closed-form inverse.
+
+    With crank radius r, rod l and offset e the slide stands `D = sqrt(l2 - (r sin p - e)2) - r cos p` below the
+    crank, p being the crank angle from straight up. The dial starts at true TDC, where crank and rod fold.
+
+    Parameters
+    ----------
+    stroke : float or array, shape (n,)
+        Stroke [m].
+    rod : float or array, shape (n,), or None
+        Connecting rod [m]; None for an infinitely long one.
+    offset : float or array, shape (n,)
+        Offset of the slide's line from the crank [m]; positive: the downstroke takes more than half a turn.
+        Without a rod it has no meaning and must be 0.
+    shift : float or array, shape (n,)
+        BDC shift [m]; positive runs deeper.
+
+    Notes
+    -----
+    Crank radius from stroke: with P, Q the greatest and least D, P - Q = S and P2 - Q2 = 4 l r give
+    r2 = S2/4 (1 - e2 / (l2 - S2/4)). Textbook slider-crank; checked against published figures in
+    tests/checks/test_slide_published.py.
+    """
+
+    stroke: Floats
+    rod: Floats | None = None
+    offset: Floats = 0.0
+    shift: Floats = 0.0
+
+    @property
+    def top(self) -> Floats:
+        return self.stroke - self.shift
+
+    @property
+    def bottom(self) -> Floats:
+        return -self.shift
+
+    @cached_property
+    def radius(self) -> Floats:
+        """Crank radius [m]."""
+        half = 0.5 * self.stroke
+        if self.rod is None:
+            return half
+        return half * np.sqrt(1.0 - self.offset**2 / (self.rod**2 - half**2))
+
+    @cached_property
+    def _lead(self) -> Floats:
+        """Crank angle from straight up at TDC [rad]."""
+        if self.rod is None:
+            return 0.0
+        return -np.arcsin(self.offset / (self.rod - self.radius))
+
+    @cached_property
+    def bdc(self) -> Floats:
+        if self.rod is None:
+            return np.pi
+        return np.pi - np.arcsin(self.offset / (self.rod + self.radius)) - self._lead
+
+    @cached_property
+    def _reach(self) -> Floats:
+        """Distance of the slide below the crank at BDC [m]."""
+        if self.rod is None:
+            return 0.0
+        return np.sqrt((self.rod + self.radius) ** 2 - self.offset**2)
+
+    def height(self, angle: Floats) -> Floats:
+        if self.rod is None:
+            return self.radius * (1.0 + np.cos(angle)) - self.shift
+        p = angle + self._lead
+        side = self.radius * np.sin(p) - self.offset
+        return self._reach - self.shift + self.radius * np.cos(p) - np.sqrt(self.rod**2 - side**2)
+
+    def motion(self, angle: Floats) -> tuple[Floats, Floats, Floats]:
+        y, dy, d2y, _ = self._motion(angle)
+        return y, dy, d2y
+
+    def _motion(self, angle: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """Height and its first three derivatives over the dial angle."""
+        p = angle + self._lead
+        across, along = self.radius * np.sin(p), self.radius * np.cos(p)
+        if self.rod is None:
+            return self.radius + along - self.shift, -across, -along, across
+        side = across - self.offset
+        rod_drop = np.sqrt(self.rod**2 - side**2)
+        drop1 = -side * along / rod_drop
+        drop2 = -(along**2 - side * across + drop1**2) / rod_drop
+        drop3 = (3.0 * along * across + side * along - 3.0 * drop1 * drop2) / rod_drop
+        return (
+            self._reach - self.shift + along - rod_drop,
+            -across - drop1,
+            -along - drop2,
+            across - drop3,
+        )
+
+    def passes(self, height: Floats) -> tuple[Floats, Floats]:
+        above = np.minimum(np.maximum(height + self.shift, 0.0), self.stroke)
+        below = self.stroke - above
+        if self.rod is None:
+            swing = 2.0 * np.arctan2(np.sqrt(above), np.sqrt(below))
+            return np.pi - swing, np.pi + swing
+        # Half-angle form of the cosine rule in the triangle crank - rod - line to the slide (length `line`):
+        # exact near the dead centres, where the arc cosine loses half its digits.
+        reach, rod, r = self._reach, self.rod, self.radius
+        drop = reach - above
+        line = np.sqrt(drop**2 + self.offset**2)
+        near = above * (reach + drop) / (rod + r + line) * (rod - r + line)
+        far = below * (drop + reach - self.stroke) / (line + rod - r) * (line + rod + r)
+        swing = 2.0 * np.arctan2(np.sqrt(near), np.sqrt(far))
+        centre = np.pi - np.arctan2(self.offset, drop) - self._lead
+        return centre - swing, centre + swing
+
+    @cached_property
+    def _fastest(self) -> tuple[Floats, Floats]:
+        """Dial angles [rad] of greatest speed going down and going up (d2y/da2 = 0)."""
+        if self.rod is None:
+            return 0.5 * np.pi, 1.5 * np.pi
+        square = np.arctan2(self.rod, self.radius)  # crank square to the rod: near the fastest point
+        found = []
+        for angle in (np.pi - square - self._lead, np.pi + square - self._lead):
+            for _ in range(5):
+                _, _, d2y, d3y = self._motion(angle)
+                angle = angle - d2y / d3y
+            found.append(angle)
+        return found[0], found[1]
+
+    def peak_speed(self, start: Floats, end: Floats) -> Floats:
+        down, up = self._fastest
+        fastest = np.where(np.asarray(start) < self.bdc, down, up)
+        inside = np.minimum(np.maximum(fastest, start), end)
+        speeds = [np.abs(self.motion(angle)[1]) for angle in (start, inside, end)]
+        return np.maximum(np.maximum(speeds[0], speeds[1]), speeds[2])
+
+    def peak_acceleration(self, start: Floats, end: Floats) -> Floats:
+        share = np.linspace(0.0, 1.0, SCAN_POINTS)
+        share = share.reshape((-1,) + (1,) * np.ndim(np.asarray(start) + np.asarray(end)))
+        return scan_peak(np.abs(self.motion(start + share * (end - start))[2]))
+
+
+def on_downstroke(slide: Slide, angle: Floats) -> np.ndarray:
+    """True where a dial angle [rad] lies on the way down."""
+    return np.asarray(np.asarray(angle) % TURN <= slide.bdc)

@@ -1,0 +1,11 @@
+"""The rules of the cycle, one small module a family."""
+
+from __future__ import annotations
+
+from crankclock.rules import clamping, feed, pilots, press, tapping
+from crankclock.rules.base import Measured, Missing, Rule, Subject, Words
+
+RULES: tuple[Rule, ...] = (*feed.RULES, *pilots.RULES, *clamping.RULES, *tapping.RULES, *press.RULES)
+"""Every rule, in the order reports list them where nothing else decides."""
+
+__all__ = ["RULES", "Measured", "Missing", "Rule", "Subject", "Words"]

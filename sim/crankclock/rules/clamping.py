@@ -1,0 +1,70 @@
+"""The strip is held while tools work in it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from crankclock.cycle import Cycle, Span
+from crankclock.rules.base import (
+    Measured,
+    Missing,
+    Rule,
+    Subject,
+    Words,
+    motor_missing,
+    punches,
+    spoken,
+    taps,
+)
+from crankclock.rules.feed import depth_at, span_of
+
+
+def _clamped_while(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    assert subject is not None
+    span = span_of(cycle, subject)
+    if span is None:
+        return motor_missing(subject.removeprefix("tap:"))
+    clamped = cycle.motion.clamped
+    broken = np.asarray(span.already) | span.never | clamped.already | clamped.never
+    margin = np.minimum(span.start - clamped.start, clamped.end - span.end)
+    return Measured(margin, broken, start=clamped.start, end=clamped.end)
+
+
+def _say_clamped_while(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    assert subject is not None
+    span, clamped, who = span_of(cycle, subject), cycle.motion.clamped, spoken(subject)
+    assert span is not None
+    if np.any(found.broken):
+        return _say_absent(span, who)
+    if float(found.margin) >= 0.0:
+        return (
+            f"The strip is clamped from {words.deg(clamped.start)} to {words.deg(clamped.end)}; {who} is in it from "
+            f"{words.deg(span.start)} to {words.deg(span.end)}, {words.lag(cycle, found.margin)} inside that."
+        )
+    early, late = float(clamped.start - span.start), float(span.end - clamped.end)
+    if late >= early:
+        deep = words.length(max(float(depth_at(cycle, subject, clamped.end)), 0.0))
+        lifted = words.length(cycle.machine.strip.underside(cycle.machine.slide.height(span.end)))
+        return (
+            f"The stripper lets the strip go at {words.deg(clamped.end)} with {who} still {deep} deep; it leaves at "
+            f"{words.deg(span.end)}, {words.lag(cycle, late)} later, and by then the strip has risen {lifted}."
+        )
+    high = words.length(cycle.machine.strip.underside(cycle.machine.slide.height(span.start)))
+    return (
+        f"{who.capitalize()} meets the strip at {words.deg(span.start)} while it is still {high} above the die; it is "
+        f"clamped only at {words.deg(clamped.start)}, {words.lag(cycle, early)} later."
+    )
+
+
+def _say_absent(span: Span, who: str) -> str:
+    if span.already:
+        return f"{who.capitalize()} is in the strip at top dead centre, where nothing clamps it."
+    if span.never:
+        return f"{who.capitalize()} never reaches the strip: it does no work in it."
+    return f"The stripper never comes down to clamp the strip while {who} is in it."
+
+
+RULES = (
+    Rule("clamped-while-tapping", "angle", taps, _clamped_while, _say_clamped_while, core=True),
+    Rule("clamped-while-punching", "angle", punches, _clamped_while, _say_clamped_while),
+)

@@ -1,0 +1,289 @@
+"""The feed and the tools: the strip may move only while nothing is in it and it lies on its lifters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from crankclock.cycle import Cycle, Span
+from crankclock.parts.feeder import FeedStroke
+from crankclock.parts.numbers import TURN, Floats
+from crankclock.rules.base import (
+    Measured,
+    Missing,
+    Rule,
+    Subject,
+    Words,
+    least,
+    line,
+    motor_missing,
+    spoken,
+    tools,
+)
+
+NO_FEEDER = Missing(("feeder",))
+
+
+def span_of(cycle: Cycle, subject: str) -> Span | None:
+    """The span in which a tool is in the strip; None for a motor-driven tap."""
+    group, name = subject.split(":", 1)
+    motion = cycle.motion
+    if group == "pilot":
+        return motion.pilots[name].tip
+    if group == "punch":
+        return motion.punches[name]
+    tap = motion.taps[name]
+    return None if tap is None else tap.thread
+
+
+def depth_at(cycle: Cycle, subject: str, angle: Floats) -> Floats:
+    """How deep [m] a tool is in the strip at a dial angle [rad]; negative where it is clear.
+
+    Taps are taken on the way out, where the feed meets them.
+    """
+    machine = cycle.machine
+    slide = machine.slide.height(angle)
+    strip = machine.strip
+    underside, face = strip.underside(slide), strip.stripper_face(slide)
+    group, name = subject.split(":", 1)
+    if group != "tap":
+        tool = (machine.pilots if group == "pilot" else machine.punches)[name]
+        return underside + strip.thickness - tool.tip(slide, face)
+    tap, spindle = machine.taps[name], machine.spindles[name]
+    assert spindle is not None
+    low = machine.slide.bottom
+    lowest = spindle.travel(tap, strip, low, strip.underside(low), strip.stripper_face(low))
+    turns = spindle.turns_back(spindle.travel(tap, strip, slide, underside, face), lowest)
+    return tap.pitch * turns - tap.rest_gap(strip, slide, underside, face)
+
+
+def first_entry(cycle: Cycle, subjects: Iterable[str]) -> tuple[Floats, np.ndarray, list[str]]:
+    """Earliest entry [rad] of some tools, where one is in at TDC, and the taps that cannot be told."""
+    first: Floats = np.nan
+    already, untold = np.asarray(False), []
+    for subject in subjects:
+        span = span_of(cycle, subject)
+        if span is None:
+            untold.append(subject)
+            continue
+        first = np.fmin(first, span.start)
+        already = already | span.already
+    return first, already, untold
+
+
+def _ends_in_time(cycle: Cycle, _: Subject) -> Measured | Missing:
+    if cycle.feed is None:
+        return NO_FEEDER
+    first, already, untold = first_entry(cycle, tools(cycle))
+    if untold:
+        return motor_missing(untold[0].removeprefix("tap:"))
+    touching = cycle.motion.touching
+    meets = least(first, touching.start) + TURN
+    margin = np.where(already | touching.already | touching.never, np.nan, meets - cycle.feed.end)
+    return Measured(margin, already | touching.already | touching.never, start=meets, end=cycle.feed.end)
+
+
+def _first_down(cycle: Cycle) -> str:
+    """What comes down on the strip first, for a sentence."""
+    best, name = cycle.motion.touching.start, "the stripper"
+    for subject in tools(cycle):
+        span = span_of(cycle, subject)
+        if span is not None and float(span.start) < float(best):
+            best, name = span.start, spoken(subject)
+    return name
+
+
+def _say_ends_in_time(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    feed = cycle.feed
+    assert feed is not None
+    if np.any(found.broken):
+        inside = [spoken(each) for each in tools(cycle) if (span := span_of(cycle, each)) and span.already]
+        what = f"{', '.join(inside)} still in it" if inside else "the stripper on it (it never clears or never comes)"
+        return f"The strip can never be fed: at top dead centre it has {what}."
+    who, meets = _first_down(cycle), float(found.start if found.start is not None else np.nan)
+    if float(found.margin) < 0.0:
+        moved = _feeder_covered(cycle, meets)
+        return (
+            f"{who.capitalize()} comes down on the strip at {words.deg(meets)} while it is still moving: the feed "
+            f"ends at {words.deg(feed.end)}, {words.lag(cycle, found.margin)} too late, with "
+            f"{words.length(cycle.machine.scenario.strip.pitch - moved)} still to go."
+        )
+    return (
+        f"The feed has ended at {words.deg(feed.end)}, {words.lag(cycle, found.margin)} before {who} meets the "
+        f"strip at {words.deg(meets)}."
+    )
+
+
+def _feeder_covered(cycle: Cycle, angle: Floats) -> Floats:
+    """How far [m] the strip has moved at a dial angle [rad]."""
+    feeder, feed = cycle.machine.feeder, cycle.feed
+    assert feeder is not None
+    assert feed is not None
+    return feeder.covered(feed, angle)
+
+
+def _starts_after_tools(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    if cycle.feed is None:
+        return NO_FEEDER
+    assert subject is not None
+    span = span_of(cycle, subject)
+    if span is None:
+        return motor_missing(subject.removeprefix("tap:"))
+    broken = np.asarray(span.already) | np.asarray(span.never)
+    return Measured(cycle.feed.start - span.end, broken, start=cycle.feed.start, end=span.end)
+
+
+def _say_starts_after_tools(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    assert subject is not None
+    feed, span = cycle.feed, span_of(cycle, subject)
+    assert feed is not None
+    assert span is not None
+    who = spoken(subject)
+    if span.already:
+        return f"{who.capitalize()} is still in the strip at top dead centre: the feed tears the strip or the tool."
+    if span.never:
+        return f"{who.capitalize()} never enters the strip: it does no work, and no leaving can be told."
+    if float(found.margin) < 0.0:
+        deep = max(float(depth_at(cycle, subject, feed.start)), 0.0)
+        moved = _feeder_covered(cycle, span.end)
+        return (
+            f"The feed starts at {words.deg(feed.start)} with {who} still {words.length(deep)} deep in the strip; it "
+            f"leaves at {words.deg(span.end)}, {words.lag(cycle, found.margin)} later, and by then the strip has "
+            f"moved {words.length(moved)}{_by_hand_travel(cycle)}."
+        )
+    return (
+        f"{who.capitalize()} leaves the strip at {words.deg(span.end)}, {words.lag(cycle, found.margin)} before the "
+        f"feed starts at {words.deg(feed.start)}."
+    )
+
+
+def _by_hand_travel(cycle: Cycle) -> str:
+    return " (by hand the feed takes no dial angle)" if cycle.reading == "hand" else ""
+
+
+def _starts_after_lift(cycle: Cycle, _: Subject) -> Measured | Missing:
+    if cycle.feed is None:
+        return NO_FEEDER
+    raised = cycle.motion.touching
+    return Measured(
+        cycle.feed.start - raised.end, raised.already | raised.never, start=cycle.feed.start, end=raised.end
+    )
+
+
+def _say_starts_after_lift(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    feed, raised = cycle.feed, cycle.motion.touching
+    assert feed is not None
+    if np.any(found.broken):
+        why = "the stripper never lets it go" if raised.already else "the stripper never comes down on it"
+        return f"The strip is never raised to its feed height: {why}."
+    if float(found.margin) < 0.0:
+        low = cycle.machine.strip.lift - cycle.machine.strip.underside(cycle.machine.slide.height(feed.start))
+        return (
+            f"The feed starts at {words.deg(feed.start)} with the strip still {words.length(low)} below its feed "
+            f"height; the stripper lets it rise fully at {words.deg(raised.end)}, "
+            f"{words.lag(cycle, found.margin)} later, and by then it has moved "
+            f"{words.length(_feeder_covered(cycle, raised.end))}{_by_hand_travel(cycle)}."
+        )
+    return (
+        f"The strip lies at its feed height from {words.deg(raised.end)}, {words.lag(cycle, found.margin)} before "
+        f"the feed starts at {words.deg(feed.start)}."
+    )
+
+
+def _slip(cycle: Cycle, _: Subject) -> Measured | Missing:
+    feed, scenario = cycle.feed, cycle.machine.scenario
+    if feed is None or scenario.feeder is None:
+        return NO_FEEDER
+    if feed.peak_acceleration is None:
+        return Missing(("feeder.kind",), f'a "{scenario.feeder.kind}" feeder does not tell its acceleration')
+    if scenario.feeder.slip is None:
+        return Missing(("feeder.slip",))
+    return Measured(scenario.feeder.slip - feed.peak_acceleration, limit=scenario.feeder.slip)
+
+
+def _say_slip(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    feed, limit = cycle.feed, found.limit
+    assert feed is not None
+    assert feed.peak_acceleration is not None
+    assert limit is not None
+    peak = words.say(feed.peak_acceleration, "acceleration")
+    if float(found.margin) < 0.0:
+        return f"The strip slips in the feeder: it is accelerated at {peak}, it holds up to {words.say(limit, 'acceleration')}."
+    return f"The strip is accelerated at up to {peak}; it slips from {words.say(limit, 'acceleration')}."
+
+
+def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
+    feed = cycle.feed
+    if feed is None:
+        return NO_FEEDER
+    above = cycle.machine.scenario.strip.above
+    start, end = (_free_height(cycle, angle) for angle in (feed.start, feed.end))
+    return Measured(np.minimum(start, end) - above, start=feed.start, end=feed.end)
+
+
+def _free_height(cycle: Cycle, angle: Floats) -> Floats:
+    """Room [m] between the strip's top and the stripper at a dial angle [rad]."""
+    slide, strip = cycle.machine.slide.height(angle), cycle.machine.strip
+    return strip.stripper_face(slide) - strip.underside(slide) - strip.thickness
+
+
+def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    feed = cycle.feed
+    assert feed is not None
+    above = cycle.machine.scenario.strip.above
+    span = f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
+    if float(found.margin) < 0.0:
+        return (
+            f"Features standing {words.length(above)} above the strip run into the stripper {span}: "
+            f"{words.length(-found.margin)} too little room."
+        )
+    room = words.length(found.margin)
+    return f"The stripper stays at least {room} clear of what stands above the strip {span}."
+
+
+def _strip_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
+    strip = cycle.machine.scenario.strip
+    return Measured(strip.lift - strip.below)
+
+
+def _say_strip_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    strip = cycle.machine.scenario.strip
+    hang, lift = words.length(strip.below), words.length(strip.lift)
+    if float(found.margin) < 0.0:
+        return f"Features hanging {hang} below the strip drag over the die: the strip is lifted by {lift} only."
+    return f"The strip is lifted by {lift}; {hang} hangs below it."
+
+
+def window(cycle: Cycle) -> tuple[Floats, Floats, FeedStroke] | None:
+    """The feed window [rad]: from the last thing out to the first thing in of the next stroke; nan if none."""
+    if cycle.feed is None:
+        return None
+    opens, closes = cycle.motion.touching.end, cycle.motion.touching.start + TURN
+    blocked = np.asarray(cycle.motion.touching.already | cycle.motion.touching.never)
+    for subject in tools(cycle):
+        span = span_of(cycle, subject)
+        if span is None:
+            blocked = np.asarray(True)
+            continue
+        blocked = blocked | span.already
+        opens, closes = np.fmax(opens, span.end), np.fmin(closes, span.start + TURN)
+    return np.where(blocked, np.nan, opens), np.where(blocked, np.nan, closes), cycle.feed
+
+
+RULES = (
+    Rule("feed-ends-in-time", "angle", line, _ends_in_time, _say_ends_in_time, core=True, timed=True),
+    Rule("feed-starts-after-tools", "angle", tools, _starts_after_tools, _say_starts_after_tools, True, True),
+    Rule("feed-starts-after-lift", "angle", line, _starts_after_lift, _say_starts_after_lift, True, True),
+    Rule("feed-slip", "acceleration", line, _slip, _say_slip, allowance="share"),
+    Rule("strip-clears-die", "length", line, _strip_clears, _say_strip_clears, allowance="clearance"),
+    Rule(
+        "stripper-clears-strip",
+        "length",
+        line,
+        _stripper_clears,
+        _say_stripper_clears,
+        timed=True,
+        allowance="clearance",
+    ),
+)

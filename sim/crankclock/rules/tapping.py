@@ -1,0 +1,302 @@
+"""The tap: clear of the strip while that is free to move, deep enough, home in time, and no faster than it bears."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from crankclock.cycle import Cycle, TapPass
+from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.tap import PressSpindle
+from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, least, motor_missing, taps
+
+
+def _parts(cycle: Cycle, subject: Subject) -> tuple[str, TapPass, PressSpindle] | Missing:
+    assert subject is not None
+    name = subject.removeprefix("tap:")
+    passed, spindle = cycle.motion.taps[name], cycle.machine.spindles[name]
+    if passed is None or spindle is None:
+        return motor_missing(name)
+    return name, passed, spindle
+
+
+def _of(cycle: Cycle, subject: Subject) -> tuple[str, TapPass, PressSpindle]:
+    """As `_parts`, where the rule has been judged."""
+    found = _parts(cycle, subject)
+    assert not isinstance(found, Missing)
+    return found
+
+
+def _clear(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    _name, tap, _spindle = found
+    always_held = np.isinf(tap.clear)
+    broken = ~np.isnan(tap.retouch) | np.asarray(tap.thread.already) | always_held
+    return Measured(np.where(always_held, np.nan, tap.clear), broken, start=tap.clear_at, end=tap.clear_at)
+
+
+def _say_clear(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, tap, _spindle = _of(cycle, subject)
+    if tap.thread.already:
+        return f"Tap {name} is in the strip at top dead centre, where the strip is free to move."
+    if not np.isnan(tap.retouch):
+        return (
+            f"The strip rises against tap {name} again at {words.deg(tap.retouch)}, after it had come clear: the tap "
+            f"is not back before the lifters raise the strip."
+        )
+    if np.isnan(found.margin):
+        return f"The strip is never free of the stripper, so tap {name} is never seen clear of it."
+    if float(found.margin) < 0.0:
+        return (
+            f"Tap {name} reaches {words.length(-found.margin)} into the strip at {words.deg(tap.clear_at)}, while the "
+            f"strip is free to move."
+        )
+    return (
+        f"Tap {name} stays {words.length(found.margin)} clear of the strip while that is free to move; closest at "
+        f"{words.deg(tap.clear_at)}."
+    )
+
+
+def _full_thread(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    name, tap, _spindle = found
+    never = np.asarray(tap.thread.never) | np.isinf(tap.held_depth)
+    margin = np.where(never, np.nan, tap.held_depth - cycle.machine.taps[name].wanted_depth)
+    return Measured(margin, never, start=tap.full, end=tap.full)
+
+
+def _say_full_thread(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, tap, _spindle = _of(cycle, subject)
+    part = cycle.machine.taps[name]
+    if tap.thread.never:
+        return f"Tap {name} never touches the strip: no thread is made."
+    if np.any(found.broken):
+        return f"The strip is never clamped, so tap {name} makes no thread in a held strip."
+    want = f"{words.length(part.wanted_depth)} of threaded height and chamfer"
+    if float(found.margin) < 0.0:
+        return (
+            f"Tap {name} goes {words.length(tap.held_depth)} deep into the clamped strip, {words.length(-found.margin)} "
+            f"short of {want}: the last threads are not full."
+        )
+    return f"Tap {name} goes {words.length(tap.held_depth)} deep, {words.length(found.margin)} beyond {want}."
+
+
+def _drive_travel(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    name, tap, spindle = found
+    rated = cycle.machine.scenario.tap[name].drive.travel
+    home = tap.top_travel - spindle.home_height
+    if rated is None:
+        return Measured(home, unchecked=(f"tap.{name}.drive.travel",))
+    return Measured(least(home, rated - _used_travel(tap, spindle)))
+
+
+def _used_travel(tap: TapPass, spindle: PressSpindle) -> Floats:
+    """Drive travel [m] from engagement to the deeper of nominal BDC and where the slide really turns."""
+    return spindle.engage_height - np.minimum(tap.lowest_travel, 0.0)
+
+
+def _say_drive_travel(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, tap, spindle = _of(cycle, subject)
+    engage, top = words.length(_used_travel(tap, spindle)), words.length(tap.top_travel)
+    if float(tap.top_travel - spindle.home_height) < 0.0:
+        return (
+            f"Tap {name}'s spindle is not home when its drive stops rising: it needs "
+            f"{words.length(spindle.home_height)} of travel with backlash and has {top}."
+        )
+    if float(found.margin) < 0.0:
+        return (
+            f"Tap {name} uses {engage} of drive travel, {words.length(-found.margin)} more than the drive is rated for."
+        )
+    rest = " The drive's rated travel is not given and was not checked." if found.unchecked else ""
+    return f"Tap {name} uses {engage} of drive travel; {words.length(found.margin)} is left.{rest}"
+
+
+def _limited(cycle: Cycle, subject: Subject, limit: Floats | None, key: str, peak: Floats) -> Measured | Missing:
+    del cycle, subject
+    return Missing((key,)) if limit is None else Measured(limit - peak, limit=limit)
+
+
+def cutting_speed(cycle: Cycle, name: str) -> Floats | None:
+    """Greatest cutting speed [m/s] of a tap while it cuts; None for a motor-driven one."""
+    tap = cycle.motion.taps[name]
+    return None if tap is None else np.pi * cycle.machine.taps[name].diameter * tap.peak_speed_in_cut
+
+
+def _cut_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    speed = cutting_speed(cycle, found[0])
+    assert speed is not None
+    own = cycle.machine.scenario.strip.properties
+    limit = own.cutting_speed if own is not None else None
+    return _limited(cycle, subject, limit, "strip.properties.cutting_speed", speed)
+
+
+def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, tap, _spindle = _of(cycle, subject)
+    speed = cutting_speed(cycle, name)
+    assert speed is not None
+    assert found.limit is not None
+    rpm = f"{60.0 * float(tap.peak_speed_in_cut):.0f} /min"
+    limit = words.say(found.limit, "speed")
+    tail = f", over the {limit} permitted" if float(found.margin) < 0.0 else f"; {limit} is permitted"
+    return f"Tap {name} cuts at up to {words.say(speed, 'speed')} ({rpm}){tail}."
+
+
+def _spindle_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    name, tap, _spindle = found
+    limit = cycle.machine.scenario.tap[name].drive.speed_max
+    return _limited(cycle, subject, limit, f"tap.{name}.drive.speed_max", tap.peak_speed)
+
+
+def _say_spindle_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, tap, _spindle = _of(cycle, subject)
+    assert found.limit is not None
+    peak, limit = words.say(tap.peak_speed, "rate"), words.say(found.limit, "rate")
+    over = "more than" if float(found.margin) < 0.0 else "within"
+    return f"Tap {name}'s spindle turns at up to {peak}, {over} its {limit}."
+
+
+def _acceleration_peak(cycle: Cycle, name: str) -> Floats:
+    """Greatest spindle acceleration [turns/s2] on the smooth arcs from engagement to reversal and back home."""
+    tap, spindle = cycle.motion.taps[name], cycle.machine.spindles[name]
+    assert tap is not None
+    assert spindle is not None
+    slide = cycle.machine.slide
+    start = np.where(np.isnan(tap.engage), slide.bdc, tap.engage)
+    end = np.where(np.isnan(tap.home), np.where(tap.turns > 0.0, TURN, slide.bdc), tap.home)
+    return spindle.gearing * cycle.machine.crank.speed**2 * slide.peak_acceleration(start, end)
+
+
+def _acceleration(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    limit = cycle.machine.scenario.tap[found[0]].drive.acceleration_max
+    if limit is None:
+        return Missing((f"tap.{found[0]}.drive.acceleration_max",))
+    return Measured(limit - _acceleration_peak(cycle, found[0]), limit=limit)
+
+
+def _say_acceleration(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, _tap, _spindle = _of(cycle, subject)
+    assert found.limit is not None
+    kind = "angular_acceleration"
+    peak, limit = words.say(_acceleration_peak(cycle, name), kind), words.say(found.limit, kind)
+    over = "more than" if float(found.margin) < 0.0 else "within"
+    return f"Tap {name}'s spindle accelerates at up to {peak} on its smooth arcs, {over} its {limit}."
+
+
+def _step_peak(cycle: Cycle, name: str) -> Floats:
+    """Greatest step of spindle speed [turns/s]: at engagement, and where backlash is taken up on the way out."""
+    tap, spindle, machine = cycle.motion.taps[name], cycle.machine.spindles[name], cycle.machine
+    assert tap is not None
+    assert spindle is not None
+    engage = np.where(np.isnan(tap.engage), machine.slide.bdc, tap.engage)
+    low = machine.slide.bottom
+    lowest = spindle.travel(
+        machine.taps[name], machine.strip, low, machine.strip.underside(low), machine.strip.stripper_face(low)
+    )
+    follows = spindle.slide_height(machine.taps[name], machine.strip, lowest + spindle.lost_travel)
+    taken_up = machine.slide.passes(follows)[1]
+    speeds = [np.abs(machine.slide.motion(angle)[1]) for angle in (engage, taken_up)]
+    return spindle.gearing * machine.crank.speed * np.maximum(speeds[0], speeds[1])
+
+
+def _step(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    limit = cycle.machine.scenario.tap[found[0]].drive.speed_step_max
+    if limit is None:
+        return Missing((f"tap.{found[0]}.drive.speed_step_max",))
+    return Measured(limit - _step_peak(cycle, found[0]), limit=limit)
+
+
+def _say_step(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, _tap, _spindle = _of(cycle, subject)
+    assert found.limit is not None
+    peak, limit = words.say(_step_peak(cycle, name), "rate"), words.say(found.limit, "rate")
+    over = "more than" if float(found.margin) < 0.0 else "within"
+    return f"Tap {name}'s spindle speed steps by up to {peak} at engagement or backlash pick-up, {over} its {limit}."
+
+
+def _float(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    found = _parts(cycle, subject)
+    if isinstance(found, Missing):
+        return found
+    name, _tap, _spindle = found
+    limit = cycle.machine.scenario.tap[name].float
+    if limit is None:
+        return Missing((f"tap.{name}.float",))
+    moved = _movement(cycle, name)
+    return Measured(limit - moved, np.isnan(moved), limit=limit)
+
+
+def _movement(cycle: Cycle, name: str) -> Floats:
+    """How far [m] the strip moves against the head's carrier while the thread is in it; nan where it never is."""
+    machine, passed = cycle.machine, cycle.motion.taps[name]
+    assert passed is not None
+    strip, slide = machine.strip, machine.slide
+    if machine.taps[name].mount == "lifter":
+        return 0.0 * passed.thread.start
+    ends = [slide.height(angle) for angle in (passed.thread.start, passed.thread.end)]
+    moved = [strip.underside(y) for y in ends]
+    if machine.taps[name].mount == "stripper":
+        moved = [strip.stripper_face(y) - strip.thickness - z for y, z in zip(ends, moved, strict=True)]
+    return np.maximum(moved[0], moved[1])
+
+
+def _say_float(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, _tap, _spindle = _of(cycle, subject)
+    assert found.limit is not None
+    if np.any(found.broken):
+        return f"Tap {name} does not go in and out of the strip once, so its float cannot be enough."
+    moved = words.length(_movement(cycle, name))
+    over = "more than" if float(found.margin) < 0.0 else "within"
+    return f"The strip moves {moved} while tap {name} is in it, {over} the tap's float of {words.length(found.limit)}."
+
+
+def _torque_missing(*keys: str) -> Missing:
+    return Missing(keys, "tap torque is not computed by this version")
+
+
+def _tap_torque(_: Cycle, subject: Subject) -> Measured | Missing:
+    assert subject is not None
+    return _torque_missing(f"tap.{subject.removeprefix('tap:')}.breaking_torque")
+
+
+def _drive_torque(_: Cycle, subject: Subject) -> Measured | Missing:
+    assert subject is not None
+    return _torque_missing(f"tap.{subject.removeprefix('tap:')}.drive.torque_max")
+
+
+RULES = (
+    Rule("tap-clear-of-strip", "length", taps, _clear, _say_clear, core=True, allowance="clearance"),
+    Rule("full-thread", "length", taps, _full_thread, _say_full_thread, core=True, allowance="none"),
+    Rule("drive-travel", "length", taps, _drive_travel, _say_drive_travel, allowance="clearance"),
+    Rule("cut-speed", "speed", taps, _cut_speed, _say_cut_speed, allowance="share"),
+    Rule("spindle-speed", "rate", taps, _spindle_speed, _say_spindle_speed, allowance="share"),
+    Rule(
+        "spindle-acceleration",
+        "angular_acceleration",
+        taps,
+        _acceleration,
+        _say_acceleration,
+        allowance="share",
+    ),
+    Rule("speed-step", "rate", taps, _step, _say_step, allowance="share"),
+    Rule("float", "length", taps, _float, _say_float, allowance="none"),
+    Rule("tap-torque", "torque", taps, _tap_torque, lambda *_: "", allowance="share"),
+    Rule("drive-torque", "torque", taps, _drive_torque, lambda *_: "", allowance="share"),
+)

@@ -1,0 +1,167 @@
+"""What keys must be there, and what they may not say against each other.
+
+Every check runs over whatever could be read, and adds what it finds to one list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from crankclock.errors import Problem
+from crankclock.parts.numbers import Floats
+from crankclock.scenario.schema import MATERIALS, Feeder, Scenario, Table, Tap, inner, required
+from crankclock.units import show
+
+PROTECTABLE = ("feed", "stripper")
+WATCHABLE = ("feed", "strip")
+
+
+def problems(scenario: Scenario, bad: set[str]) -> list[Problem]:
+    """All missing keys and contradictions; `bad` are the paths already reported."""
+    found = [*_missing(scenario, bad), *_slide(scenario), *_strip(scenario), *_press(scenario)]
+    if scenario.feeder is not None:
+        found += _feeder(scenario, scenario.feeder)
+    for name, tap in (scenario.tap or {}).items():
+        found += _tap(name, tap)
+    found += _sensors(scenario)
+    return [problem for problem in found if problem.where not in bad]
+
+
+def _tables(scenario: Scenario) -> Iterator[tuple[str, Table]]:
+    """Every table that is there, with its path and a trailing dot."""
+
+    def walk(table: Table, prefix: str) -> Iterator[tuple[str, Table]]:
+        yield prefix, table
+        for name in type(table).model_fields:
+            value = getattr(table, name)
+            if isinstance(value, Table):
+                yield from walk(value, f"{prefix}{name}.")
+            elif isinstance(value, dict):
+                for thing, below in value.items():
+                    yield from walk(below, f"{prefix}{name}.{thing}.")
+
+    return walk(scenario, "")
+
+
+def _missing(scenario: Scenario, bad: set[str]) -> list[Problem]:
+    found = []
+    for prefix, table in _tables(scenario):
+        kind = getattr(table, "kind", None) or getattr(table, "mount", None)
+        for name, field in type(table).model_fields.items():
+            when = required(field)
+            wanted = when is True or (isinstance(when, str) and kind in when.split(" or "))
+            path = f"{prefix}{name}"
+            if not wanted or getattr(table, name) is not None or any(each.startswith(path) for each in bad):
+                continue
+            why = f" ({kind})" if isinstance(when, str) else ""
+            below, _ = inner(field.annotation)
+            what = f"the table [{path}]" if below else "this key"
+            found.append(Problem(path, "nothing", f"{what}{why}: {field.description}"))
+            if below is not None:
+                found += _missing_below(below, path)
+    return found
+
+
+def _missing_below(table: type[Table], path: str) -> list[Problem]:
+    """The always required keys of a table that is not there at all."""
+    return [
+        Problem(f"{path}.{name}", "nothing", f"this key: {field.description}")
+        for name, field in table.model_fields.items()
+        if required(field) is True and inner(field.annotation)[0] is None
+    ]
+
+
+def _length(size: Floats) -> str:
+    return show(float(size), "length", "metric")
+
+
+def _slide(scenario: Scenario) -> list[Problem]:
+    slide = scenario.press.slide if scenario.press is not None else None
+    if slide is not None and slide.kind in ("drag-link", "table"):
+        return [Problem("press.slide.kind", f'"{slide.kind}"', '"eccentric": this version computes no other slide')]
+    if slide is None or slide.kind is None or slide.stroke is None:
+        return []
+    where = "press.slide.connecting_rod"
+    if slide.connecting_rod is None:
+        if slide.offset:
+            return [Problem(where, "nothing", "a connecting rod, since press.slide.offset is given")]
+        return []
+    half = 0.5 * slide.stroke
+    offset = abs(slide.offset or 0.0)
+    if slide.connecting_rod <= half:
+        return [Problem(where, _length(slide.connecting_rod), f"more than half the stroke, {_length(half)}")]
+    left = 1.0 - offset**2 / (slide.connecting_rod**2 - half**2)
+    if left <= 0.0 or slide.connecting_rod <= offset + half * left**0.5 * 1.0001:
+        least = "a rod longer than crank radius and offset together, so that the crank can turn"
+        return [Problem(where, _length(slide.connecting_rod), least)]
+    return []
+
+
+def _strip(scenario: Scenario) -> list[Problem]:
+    strip = scenario.strip
+    if strip is None or strip.material is None or strip.material in MATERIALS or strip.properties is not None:
+        return []
+    known = ", ".join(MATERIALS)
+    return [Problem("strip.material", f'"{strip.material[:60]}"', f"one of {known}, or own [strip.properties]")]
+
+
+def _press(scenario: Scenario) -> list[Problem]:
+    press = scenario.press
+    found = []
+    if press is not None and press.limits is not None:
+        low, high = press.limits.rate_min, press.limits.rate_max
+        if low is not None and high is not None and low > high:
+            given = show(float(low), "rate", "metric")
+            found.append(Problem("press.limits.rate_min", given, "no more than press.limits.rate_max"))
+    for name, spring in ((scenario.stripper.spring or {}) if scenario.stripper is not None else {}).items():
+        if spring.kind == "gas" and spring.force is not None and spring.end_force is not None:
+            if spring.force <= 0.0:
+                found.append(Problem(f"stripper.spring.{name}.force", "0 N", "more than 0 N for a gas spring"))
+            elif spring.end_force <= spring.force:
+                given = show(float(spring.end_force), "force", "metric")
+                found.append(Problem(f"stripper.spring.{name}.end_force", given, "more than the spring's force"))
+    return found
+
+
+def _feeder(scenario: Scenario, feeder: Feeder) -> list[Problem]:
+    if feeder.kind != "rated" or feeder.rates is None or scenario.strip is None or scenario.strip.pitch is None:
+        return []
+    longest = max(length for length, _ in feeder.rates)
+    if scenario.strip.pitch > longest * (1.0 + 1e-9):
+        want = f"a list that reaches the feed length strip.pitch, {_length(scenario.strip.pitch)}"
+        return [Problem("feeder.rates", f"lengths up to {_length(longest)}", want)]
+    return []
+
+
+def _tap(name: str, tap: Tap) -> list[Problem]:
+    found = []
+    if tap.mount == "stripper" and tap.side == "below":
+        found.append(Problem(f"tap.{name}.side", '"below"', '"above": a stripper-mounted head cannot tap from below'))
+    return found
+
+
+def _sensors(scenario: Scenario) -> list[Problem]:
+    found = []
+    tools = [f"{group}:{name}" for group in ("pilot", "punch", "tap") for name in getattr(scenario, group) or {}]
+    for name, sensor in (scenario.sensor or {}).items():
+        for field, extra in (("watches", WATCHABLE), ("protects", PROTECTABLE)):
+            given = getattr(sensor, field)
+            allowed = [*tools, *extra]
+            if given is not None and given not in allowed:
+                want = "one of " + ", ".join(f'"{each}"' for each in allowed)
+                found.append(Problem(f"sensor.{name}.{field}", f'"{given[:60]}"', want))
+    return found
+
+
+def unused(scenario: Scenario) -> list[str]:
+    """Keys that are given but mean nothing for the kind of thing they stand in; told, not refused."""
+    found = []
+    for prefix, table in _tables(scenario):
+        kind = getattr(table, "kind", None) or getattr(table, "mount", None)
+        for name, field in type(table).model_fields.items():
+            when = required(field)
+            if getattr(table, name) is None or not isinstance(when, str) or kind is None:
+                continue
+            if kind not in when.split(" or ") and name != "travel":  # a coil's rated travel is judged too
+                found.append(f'{prefix}{name} is not used: it belongs to "{when}", this is "{kind}"')
+    return found

@@ -1,0 +1,1 @@
+"""Questions asked of the cycle; each answers with frozen records that reports only read."""

@@ -61,7 +61,7 @@ class Tool:
 
     id: str
     contact: Contact
-    tip_at_top: float | None  # above the die face at TDC [m]; None: works from below the strip
+    room_at_top: float  # at TDC, between its tip and the raised strip with what stands above it [m]
     located: Contact | None = None
     margins: dict[str, float | None] = field(default_factory=dict)
 
@@ -239,7 +239,14 @@ def plain_tool(scenario: Tree, motion: Motion, family: str, name: str) -> Tool:
     tip = motion.y - spec["penetration"] if on_slide else motion.zf - spec["projection"]
     above_strip = tip - motion.zs - scenario["strip"]["thickness"]
     located = contact(motion.deg, above_strip + spec["nose"]) if family == "pilot" else None
-    return Tool(f"{family}:{name}", contact(motion.deg, above_strip), float(tip[0]), located)
+    room = float(tip[0]) - raised_top(scenario)
+    return Tool(f"{family}:{name}", contact(motion.deg, above_strip), room, located)
+
+
+def raised_top(scenario: Tree) -> float:
+    """Height of all that stands above the strip while that is raised [m]."""
+    strip = scenario["strip"]
+    return float(strip["lift"] + strip["thickness"] + strip.get("above", 0.0))
 
 
 # --- tap and spindle -------------------------------------------------------------------------------------
@@ -327,8 +334,7 @@ def tap_cycle(scenario: Tree, motion: Motion, name: str, tap: Tree) -> tuple[Eve
     advance = pitch * walk(command, slack)
     gap = entry_distance(scenario, tap, motion.zs, motion.zf) - advance
     cutting = contact(deg, gap)
-    tip = gap[0] + flange(scenario, tap) - point + motion.zs[0] + strip["thickness"]
-    tool = Tool(f"tap:{name}", cutting, float(tip) if tap.get("side", "above") == "above" else None)
+    tool = Tool(f"tap:{name}", cutting, room_at_top(scenario, tap, motion, float(gap[0])))
     touched = bool(np.any(gap <= TIE))
     events: Events = {
         "engage": contact(deg, q - engage).enter,
@@ -346,7 +352,7 @@ def tap_cycle(scenario: Tree, motion: Motion, name: str, tap: Tree) -> tuple[Eve
         tool.margins["tap-clear-of-strip"] = None
     wanted = height + tap["chamfer"] * pitch
     tool.margins["full-thread"] = float(np.max(-gap[held]) - wanted) * MM if held.any() else None
-    tool.margins["drive-travel"] = drive_travel(scenario, tap) * MM
+    tool.margins["drive-travel"] = drive_travel(scenario, tap, q) * MM
     return {f"{tool.id}.{key}": value for key, value in events.items()}, tool
 
 
@@ -367,12 +373,23 @@ def retouch(deg: Signal, gap: Signal) -> float | None:
     return between(deg, gap, TIE, int(entries[1]))
 
 
-def drive_travel(scenario: Tree, tap: Tree) -> float:
-    """Travel left over before the spindle fails to come home or overruns its rating [m]."""
+def room_at_top(scenario: Tree, tap: Tree, motion: Motion, gap: float) -> float:
+    """Room at TDC: from above to the raised strip and what stands on it, from below to the strip as it lies [m]."""
+    if tap.get("side", "above") == "below":
+        return float(gap - tap.get("point", 0.0))
+    thread = motion.zs[0] + scenario["strip"]["thickness"] + gap + flange(scenario, tap)
+    return float(thread - tap.get("point", 0.0)) - raised_top(scenario)
+
+
+def drive_travel(scenario: Tree, tap: Tree, q: Signal) -> float:
+    """Travel left over before the spindle fails to come home or overruns its rating [m].
+
+    Home is reached where q comes up to the engagement height and the slack, so the travel at hand is the
+    greatest q there is; the rating covers what lies below engagement, down to nominal BDC at least.
+    """
     engage, gearing, slack = spindle(scenario, tap)
-    on_stripper = tap["mount"] == "stripper" and tap["drive"].get("reference") != "die"
-    at_hand = scenario["stripper"]["travel"] if on_stripper else scenario["press"]["slide"]["stroke"]
-    return float(min(tap["drive"].get("travel", math.inf) - engage, at_hand - engage - slack / gearing))
+    rated = tap["drive"].get("travel", math.inf)
+    return float(min(rated - (engage - min(q.min(), 0.0)), q.max() - engage - slack / gearing))
 
 
 # --- feed and pilot release ------------------------------------------------------------------------------
@@ -483,11 +500,8 @@ def fixed_margins(scenario: Tree, events: Events, tools: list[Tool]) -> Margins:
         margins |= {(name, tool.id): value for name, value in tool.margins.items()}
     if any(tool.contact.at_top for tool in tools):
         margins["open-height", None] = None
-    elif tips := [tool.tip_at_top for tool in tools if tool.tip_at_top is not None]:
-        strip = scenario["strip"]
-        margins["open-height", None] = MM * (
-            min(tips) - strip["lift"] - strip["thickness"] - strip.get("above", 0.0)
-        )
+    elif tools:
+        margins["open-height", None] = MM * min(tool.room_at_top for tool in tools)
     return margins
 
 
@@ -508,7 +522,7 @@ def feed_margins(scenario: Tree, motion: Motion, events: Events, tools: list[Too
     margins["feed-starts-after-lift", None] = less(start, events["strip.settled"])
     zs, zf = (float(np.interp(start % 360.0, motion.deg, height)) for height in (motion.zs, motion.zf))
     hangs, stands = strip.get("below", 0.0), strip.get("above", 0.0)
-    margins["strip-clears-die", None] = MM * (zs - hangs) if raised else None
+    margins["strip-clears-die", None] = MM * (strip["lift"] - hangs) if raised else None
     margins["stripper-clears-strip", None] = MM * (zf - zs - strip["thickness"] - stands) if raised else None
     if "rolls.open" in events:
         margins |= roll_margins(events, pilots, start)

@@ -98,5 +98,5 @@ def trapezoid_covered(share: Floats, ramp: Floats) -> Floats:
     share = np.minimum(np.maximum(share, 0.0), 1.0)
     mirrored = np.minimum(share, 1.0 - share)
     ramped = np.minimum(mirrored, ramp)
-    half = (0.5 * ramped**2 / ramp + (mirrored - ramped)) / (1.0 - ramp)
+    half: Floats = (0.5 * ramped**2 / ramp + (mirrored - ramped)) / (1.0 - ramp)
     return np.where(share <= 0.5, half, 1.0 - half)

@@ -7,8 +7,9 @@ from functools import cached_property
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.numbers import Floats
 
 
 class Slide(Protocol):
@@ -51,7 +52,7 @@ class Slide(Protocol):
 SCAN_POINTS = 181
 
 
-def scan_peak(values: np.ndarray) -> Floats:
+def scan_peak(values: NDArray[np.float64]) -> Floats:
     """Greatest of samples along the leading axis, with a parabola through the best one and its neighbours.
 
     Parameters
@@ -69,7 +70,8 @@ def scan_peak(values: np.ndarray) -> Floats:
     bend = left - 2.0 * mid + right
     lean = np.where(bend < 0.0, 0.5 * (left - right) / np.where(bend < 0.0, bend, 1.0), 0.0)
     vertex = mid - 0.25 * (left - right) * np.clip(lean, -1.0, 1.0)
-    return np.maximum(values.max(axis=0), vertex)
+    peak: Floats = np.maximum(values.max(axis=0), vertex)
+    return peak
 
 
 @dataclass(frozen=True)
@@ -210,8 +212,3 @@ class Eccentric:
         share = np.linspace(0.0, 1.0, SCAN_POINTS)
         share = share.reshape((-1,) + (1,) * np.ndim(np.asarray(start) + np.asarray(end)))
         return scan_peak(np.abs(self.motion(start + share * (end - start))[2]))
-
-
-def on_downstroke(slide: Slide, angle: Floats) -> np.ndarray:
-    """True where a dial angle [rad] lies on the way down."""
-    return np.asarray(np.asarray(angle) % TURN <= slide.bdc)

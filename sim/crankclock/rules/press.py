@@ -66,9 +66,13 @@ def _tool_room(cycle: Cycle, subject: str) -> Floats:
     group, name = subject.split(":", 1)
     if group == "tap":
         # At the end of the turn, so that a spindle that did not come home counts as far out as it stands.
-        tap = machine.taps[name]
+        tap, strip = machine.taps[name], machine.strip
         room = -depth_at(cycle, subject, TURN) - tap.point
-        return room - scenario.strip.above if tap.side == "above" else room
+        if tap.side == "below":
+            return room
+        flange = tap.height - strip.thickness if tap.flange_toward else 0.0
+        risen = strip.underside(machine.slide.top)  # less than the lift where the stripper never lets it rise
+        return room + flange + risen - strip.lift - scenario.strip.above
     tool = (machine.pilots if group == "pilot" else machine.punches)[name]
     tip = tool.tip(top, machine.strip.stripper_face(top))
     return tip - machine.strip.lift - machine.strip.thickness - scenario.strip.above

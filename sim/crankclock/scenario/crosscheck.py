@@ -86,12 +86,13 @@ def _slide(scenario: Scenario) -> list[Problem]:
         if slide.offset:
             return [Problem(where, "nothing", "a connecting rod, since press.slide.offset is given")]
         return []
-    half = 0.5 * slide.stroke
-    offset = abs(slide.offset or 0.0)
+    half = 0.5 * float(slide.stroke)
+    offset = abs(float(slide.offset or 0.0))
     if slide.connecting_rod <= half:
         return [Problem(where, _length(slide.connecting_rod), f"more than half the stroke, {_length(half)}")]
-    left = 1.0 - offset**2 / (slide.connecting_rod**2 - half**2)
-    if left <= 0.0 or slide.connecting_rod <= offset + half * left**0.5 * 1.0001:
+    rod = float(slide.connecting_rod)
+    left = 1.0 - offset**2 / (rod**2 - half**2)
+    if left <= 0.0 or rod <= offset + half * left**0.5 * 1.0001:
         least = "a rod longer than crank radius and offset together, so that the crank can turn"
         return [Problem(where, _length(slide.connecting_rod), least)]
     return []

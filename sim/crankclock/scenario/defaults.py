@@ -12,7 +12,8 @@ from typing import Any
 
 from crankclock.handbook import threads
 from crankclock.parts.numbers import Floats
-from crankclock.scenario.schema import Drive, Scenario, Strip, Table, Tap, inner, keys
+from crankclock.scenario.fields import In
+from crankclock.scenario.schema import Drive, Scenario, Strip, Table, Tap, inner, keys, markers
 
 Derive = Callable[[Scenario, Any], Floats]
 
@@ -105,11 +106,31 @@ def default_words(path: str) -> str | None:
 
 @dataclass(frozen=True)
 class Assumption:
-    """A value the scenario did not give: its path, its value [SI], and where it comes from."""
+    """A value the scenario did not give.
+
+    Attributes
+    ----------
+    path : str
+    value : object
+        In SI; None where the absence itself is the assumption.
+    words : str
+        Where it comes from, where that is another key.
+    dimension : str or None
+        Dimension of the value; None for words and bare numbers.
+    """
 
     path: str
     value: object
     words: str
+    dimension: str | None
+
+
+def dimension_of(table: Table | type[Table], name: str) -> str | None:
+    """The dimension a key is read in; None for words and bare numbers."""
+    for marker in markers((table if isinstance(table, type) else type(table)).model_fields[name]):
+        if isinstance(marker, In):
+            return marker.dimension
+    return None
 
 
 def _read(table: type[Table], name: str, value: object) -> object:
@@ -148,15 +169,15 @@ def resolve(scenario: Scenario) -> tuple[Scenario, tuple[Assumption, ...]]:
         elif default is not None:
             value = _read(type(owner), name, default)
             setattr(owner, name, value)
-            assumed.append(Assumption(path, value, ""))
+            assumed.append(Assumption(path, value, "", dimension_of(owner, name)))
         elif pattern(path) in ABSENT_MEANS:
-            assumed.append(Assumption(path, None, ABSENT_MEANS[pattern(path)]))
+            assumed.append(Assumption(path, None, ABSENT_MEANS[pattern(path)], None))
     for owner, name, path, derive, parent in derived:
         if isinstance(owner, Drive) and owner.kind == "motor":
             continue
         value = derive.value(whole, parent if isinstance(owner, Drive) else owner)
         setattr(owner, name, value)
-        assumed.append(Assumption(path, value, derive.words))
+        assumed.append(Assumption(path, value, derive.words, dimension_of(owner, name)))
     return whole, tuple(assumed)
 
 

@@ -18,7 +18,7 @@ from crankclock.scenario import crosscheck
 from crankclock.scenario.defaults import Assumption, resolve
 from crankclock.scenario.fields import In, told
 from crankclock.scenario.files import Source, Tree, find, load, override
-from crankclock.scenario.schema import Scenario, Table, inner
+from crankclock.scenario.schema import Scenario, Table, inner, markers
 from crankclock.units import Tolerance, read
 
 NAME = re.compile(r"[a-z0-9][a-z0-9-]*")
@@ -176,15 +176,8 @@ def _tolerances(table: type[Table], tree: Tree, prefix: str) -> list[tuple[str, 
 
 
 def _tolerance(model: Any, path: str, value: object) -> list[tuple[str, Tolerance]]:
-    marker = next((each for each in _metadata(model) if isinstance(each, In)), None)
+    marker = next((each for each in markers(model) if isinstance(each, In)), None)
     if marker is None or not isinstance(value, str):
         return []
     tolerance = read(value, marker.dimension).tolerance
     return [] if tolerance is None else [(path, tolerance)]
-
-
-def _metadata(model: Any) -> list[object]:
-    found = list(model.metadata)
-    for argument in getattr(model.annotation, "__args__", ()):
-        found += list(getattr(argument, "__metadata__", ()))
-    return found

@@ -272,7 +272,7 @@ def inner(annotation: Any) -> tuple[type[Table] | None, bool]:
         return annotation, False
     arguments = getattr(annotation, "__args__", ())
     if getattr(annotation, "__origin__", None) is dict:
-        return inner(arguments[1])[0], True
+        return inner(tuple(arguments)[-1])[0], True
     for argument in arguments:
         table, named = inner(argument)
         if table is not None:
@@ -294,4 +294,12 @@ def required(field: Any) -> str | bool:
     """When a field is required: always (True), never (False) or for some kind (text)."""
     extra = field.json_schema_extra
     found: str | bool = extra.get("x-required", False) if isinstance(extra, dict) else False
+    return found
+
+
+def markers(field: Any) -> list[object]:
+    """The markers that say how a field is read, also behind an optional annotation."""
+    found = list(field.metadata)
+    for argument in getattr(field.annotation, "__args__", ()):
+        found += list(getattr(argument, "__metadata__", ()))
     return found

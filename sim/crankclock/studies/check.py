@@ -120,6 +120,7 @@ class Check:
     machine: Machine
     readings: Readings
     reading: Reading
+    units: System
     verdict: Verdict
     findings: tuple[Finding, ...]
     events: tuple[Event, ...]
@@ -142,12 +143,6 @@ class Check:
         """Findings worst first; core rules before others, then by rule order."""
         return tuple(sorted(self.findings, key=lambda each: (WORST_FIRST[each.status], not each.core)))
 
-    def system(self, asked: System | None) -> System:
-        """The units to report in: those asked for, else the scenario's own."""
-        if asked is not None:
-            return asked
-        return "inch" if self.machine.scenario.units == "inch" else "metric"
-
 
 def check(loaded: Loaded, reading: Reading = "rigid", units: System | None = None) -> Check:
     """Judge one cycle of a loaded scenario.
@@ -166,13 +161,15 @@ def check(loaded: Loaded, reading: Reading = "rigid", units: System | None = Non
     scenario, assumed = loaded.resolved()
     machine = build(scenario)
     readings = turn(machine)
-    words = Words(units or ("inch" if scenario.units == "inch" else "metric"))
+    system: System = units or ("inch" if scenario.units == "inch" else "metric")
+    words = Words(system)
     findings = tuple(_finding(each, reading, words) for each in margins(readings, reading))
     return Check(
         loaded=loaded,
         machine=machine,
         readings=readings,
         reading=reading,
+        units=system,
         verdict=verdict(findings),
         findings=findings,
         events=_events(readings, reading),

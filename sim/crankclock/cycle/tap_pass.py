@@ -1,0 +1,227 @@
+"""A press-driven tap's way through its hole, in closed form.
+
+Along each way of the slide the gap between first thread and strip is straight between a few corner heights: where
+the strip is met and clamped, where the spindle engages, follows and comes home. Every event lies on such a leg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crankclock.parts.numbers import TIE, Flags, Floats, stack
+from crankclock.parts.tap import PressSpindle
+from crankclock.scenario.build import Machine
+
+
+@dataclass(frozen=True)
+class Span:
+    """When something is in, once a turn.
+
+    Attributes
+    ----------
+    start, end : float or array, shape (n,)
+        Dial angles [rad]; nan where it does not happen.
+    already : bool or array
+        True where it is in at TDC and so never enters.
+    never : bool or array
+        True where it never gets in.
+    """
+
+    start: Floats
+    end: Floats
+    already: Flags
+    never: Flags
+
+
+@dataclass(frozen=True)
+class TapPass:
+    """A tap's way through the hole; angles [rad] are nan where the event does not happen.
+
+    Attributes
+    ----------
+    thread : Span
+        From first touch to last leave.
+    engage, through, full, home, retouch : float or array
+        Dial angles [rad].
+    depth : float or array
+        Greatest depth of the first thread [m]; negative where it stays clear.
+    held_depth : float or array
+        Greatest depth [m] while the strip is clamped; minus infinity where it never is.
+    clear : float or array
+        Least clearance of the point [m] while the strip is not clamped; infinity where it always is.
+    clear_at : float or array
+        Dial angle [rad] of that least clearance.
+    turns : float or array
+        Turns from home to reversal.
+    top_travel, lowest_travel : float or array
+        Greatest drive travel coordinate [m] in the turn, and that at which the drive reverses.
+    peak_speed_in_cut, peak_speed : float or array
+        Greatest spindle speed while cutting, and either way [turns/s].
+    """
+
+    thread: Span
+    engage: Floats
+    through: Floats
+    full: Floats
+    home: Floats
+    retouch: Floats
+    depth: Floats
+    held_depth: Floats
+    clear: Floats
+    clear_at: Floats
+    turns: Floats
+    top_travel: Floats
+    lowest_travel: Floats
+    peak_speed_in_cut: Floats
+    peak_speed: Floats
+
+
+@dataclass(frozen=True)
+class _Way:
+    """A tap on one way of the slide: corners in the order they are passed (leading axis), straight between.
+
+    Attributes
+    ----------
+    height, angle : array
+        Slide height [m] and dial angle [rad] of each corner.
+    gap, turns, travel : array
+        Gap of the first thread [m], turns of the spindle from home, drive travel coordinate [m].
+    within : array of bool
+        True at corners where the first thread is in the strip; a tie is in.
+    """
+
+    height: NDArray[np.float64]
+    angle: NDArray[np.float64]
+    gap: NDArray[np.float64]
+    turns: NDArray[np.float64]
+    travel: NDArray[np.float64]
+    within: NDArray[np.bool_]
+
+    def crossing(self, level: Floats = 0.0) -> NDArray[np.float64]:
+        """Slide height [m] at which each leg passes a gap [m], for legs that do; else one end of the leg."""
+        start, end = self.gap[:-1] - level, self.gap[1:] - level
+        fall = start - end
+        share = np.where(fall != 0.0, start / np.where(fall != 0.0, fall, 1.0), 0.0)
+        share = np.minimum(np.maximum(share, 0.0), 1.0)
+        return np.asarray(self.height[:-1] + share * (self.height[1:] - self.height[:-1]))
+
+
+def _ways(machine: Machine, name: str, spindle: PressSpindle) -> tuple[_Way, _Way]:
+    """The tap going down and going up."""
+    slide, strip, tap = machine.slide, machine.strip, machine.taps[name]
+    top, bottom = slide.top, slide.bottom
+    lowest = spindle.travel(tap, strip, bottom, strip.underside(bottom), strip.stripper_face(bottom))
+
+    def way(*drive_corners: Floats, upward: bool) -> _Way:
+        corners = [spindle.slide_height(tap, strip, travel) for travel in drive_corners]
+        heights = stack(bottom, strip.clamp_height, strip.touch_height, *corners, top)
+        heights = np.sort(np.minimum(np.maximum(heights, bottom), top), axis=0)
+        heights = heights if upward else heights[::-1]
+        underside, face = strip.underside(heights), strip.stripper_face(heights)
+        travel = spindle.travel(tap, strip, heights, underside, face)
+        turns = spindle.turns_back(travel, lowest) if upward else spindle.turns(travel)
+        gap = np.asarray(tap.rest_gap(strip, heights, underside, face) - tap.pitch * turns)
+        angle = slide.passes(heights)[1 if upward else 0]
+        return _Way(heights, np.asarray(angle), gap, np.asarray(turns), np.asarray(travel), gap <= TIE)
+
+    down = way(spindle.engage_height, upward=False)
+    return down, way(lowest + spindle.lost_travel, spindle.home_height, upward=True)
+
+
+def _pick(flags: NDArray[np.bool_], values: NDArray[np.float64], *, last: bool = False) -> NDArray[np.float64]:
+    """The value of the first (or last) leg that is flagged, nan where none is."""
+    at = flags.shape[0] - 1 - np.argmax(flags[::-1], axis=0) if last else np.argmax(flags, axis=0)
+    picked = np.take_along_axis(values, np.asarray(at)[None, ...], axis=0)[0]
+    return np.where(flags.any(axis=0), picked, np.nan)
+
+
+def tap_pass(machine: Machine, name: str) -> TapPass | None:
+    """All of a press-driven tap's events; None for a motor-driven one."""
+    tap, spindle, slide, strip = machine.taps[name], machine.spindles[name], machine.slide, machine.strip
+    if spindle is None:
+        return None
+    down, up = _ways(machine, name, spindle)
+    crossing = np.concatenate([slide.passes(down.crossing())[0], slide.passes(up.crossing())[1]])
+    entering, leaving = _both(down, up, entering=True), _both(down, up, entering=False)
+    already = down.within[0] | up.within[-1]
+    never = ~(down.within.any(axis=0) | up.within.any(axis=0))
+    absent = already | never
+    again = entering & (np.cumsum(entering, axis=0) > np.where(already, 0, 1))
+    through = down.gap <= TIE - tap.height
+    top_travel, turns = down.travel.max(axis=0), down.turns[-1]
+    turning = (turns > 0.0) & (spindle.engage_height <= top_travel + TIE)
+    engage = slide.passes(spindle.slide_height(tap, strip, spindle.engage_height))[0]
+    home = slide.passes(spindle.slide_height(tap, strip, spindle.home_height))[1]
+    angle = np.concatenate([down.angle, up.angle])
+    depth, held_depth, full = _depths(machine, down, up, angle)
+    clear, clear_at = _clearance(machine, down, up, angle)
+    in_cut, either_way = _peak_speeds(machine, spindle, down, up, crossing[: down.gap.shape[0] - 1])
+    return TapPass(
+        thread=Span(
+            np.where(absent, np.nan, _pick(entering, crossing)),
+            np.where(absent, np.nan, _pick(leaving, crossing, last=True)),
+            already,
+            never,
+        ),
+        engage=np.where(turning, engage, np.nan),
+        through=_pick(~through[:-1] & through[1:], np.asarray(slide.passes(down.crossing(-tap.height))[0])),
+        full=np.where(never, np.nan, full),
+        home=np.where(turning & (spindle.home_height <= top_travel + TIE), home, np.nan),
+        retouch=_pick(again, crossing),
+        depth=depth,
+        held_depth=held_depth,
+        clear=clear - tap.point,
+        clear_at=clear_at,
+        turns=turns,
+        top_travel=top_travel,
+        lowest_travel=down.travel[-1],
+        peak_speed_in_cut=in_cut,
+        peak_speed=either_way,
+    )
+
+
+def _both(down: _Way, up: _Way, *, entering: bool) -> NDArray[np.bool_]:
+    """Legs of both ways on which the first thread enters, or leaves, the strip."""
+    if entering:
+        return np.concatenate([~way.within[:-1] & way.within[1:] for way in (down, up)])
+    return np.concatenate([way.within[:-1] & ~way.within[1:] for way in (down, up)])
+
+
+def _depths(machine: Machine, down: _Way, up: _Way, angle: NDArray[np.float64]) -> tuple[Floats, Floats, Floats]:
+    """Greatest depth, greatest depth while clamped [m], and the dial angle [rad] of the former."""
+    height = np.concatenate([down.height, up.height])
+    depth = -np.concatenate([down.gap, up.gap])
+    held = np.where(height <= machine.strip.clamp_height + TIE, depth, -np.inf).max(axis=0)
+    deepest = depth.max(axis=0)
+    full = np.where(-down.gap[-1] >= deepest - TIE, machine.slide.bdc, _pick(depth >= deepest - TIE, angle))
+    return deepest, held, full
+
+
+def _clearance(machine: Machine, down: _Way, up: _Way, angle: NDArray[np.float64]) -> tuple[Floats, Floats]:
+    """Least gap [m] while the strip is not clamped, and its dial angle [rad]."""
+    free = np.concatenate([down.height, up.height]) >= machine.strip.clamp_height - TIE
+    gap = np.where(free, np.concatenate([down.gap, up.gap]), np.inf)
+    least = gap.min(axis=0)
+    return least, _pick(gap <= least, angle)
+
+
+def _peak_speeds(
+    machine: Machine, spindle: PressSpindle, down: _Way, up: _Way, crossing: NDArray[np.float64]
+) -> tuple[Floats, Floats]:
+    """Greatest spindle speed [turns/s] while the tap cuts (in the strip, turns growing), and either way.
+
+    A leg on which the spindle does not turn counts nothing; on one where it does, the drive travel is the slide's.
+    """
+    slide = machine.slide
+    start = np.where(down.within[:-1], down.angle[:-1], crossing)
+    end = np.maximum(start, np.where(down.within[1:], down.angle[1:], crossing))
+    turning = down.turns[1:] > down.turns[:-1]
+    cutting = (down.within[:-1] | down.within[1:]) & turning
+    in_cut = np.where(cutting, slide.peak_speed(start, end), 0.0).max(axis=0)
+    either = np.where(turning, slide.peak_speed(down.angle[:-1], down.angle[1:]), 0.0).max(axis=0)
+    back = np.where(up.turns[1:] < up.turns[:-1], slide.peak_speed(up.angle[:-1], up.angle[1:]), 0.0).max(axis=0)
+    factor = spindle.gearing * machine.crank.speed
+    return factor * in_cut, factor * np.maximum(either, back)

@@ -1,0 +1,149 @@
+"""The verdict as text, readable at 80 columns: worst first, then the order of the cycle, then what was assumed."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from crankclock.report.data import assumption
+from crankclock.studies.check import CAUTION, Check, Event, Finding, TapFigures
+from crankclock.units import show, to_unit
+
+WIDTH = 80
+MARKS = {"fail": "FAIL", "tight": "tight", "pass": "pass", "not judged": "not judged"}
+VERDICTS = {
+    "pass": "PASS: every rule that was judged holds with its allowance.",
+    "tight": "TIGHT: nothing collides, but a margin is below its allowance.",
+    "fail": "FAIL: this cycle breaks the strip, the tap or the die.",
+    "incomplete": "INCOMPLETE: a core rule could not be judged. This is not a pass.",
+}
+
+
+def as_text(check: Check) -> str:
+    """The whole verdict as text, ending in a line break."""
+    parts = [
+        _head(check),
+        *_findings(check),
+        _events(check),
+        _taps(check),
+        _feed(check),
+        _assumed(check),
+        _wrapped(f"Caution: {CAUTION}"),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
+    return textwrap.fill(text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent)
+
+
+def _head(check: Check) -> str:
+    rate = show(float(check.machine.crank.rate), "rate", check.units)
+    lines = [_wrapped(check.title), f"{rate}, {check.reading} reading, scenario {check.loaded.name}"]
+    lines += [_wrapped(f"with {each}", "  ") for each in check.loaded.overrides]
+    unjudged = sum(each.status == "not judged" for each in check.findings)
+    tail = f" {unjudged} rule{'s' if unjudged != 1 else ''} not judged, named below." if unjudged else ""
+    return "\n".join([*lines, "", _wrapped(VERDICTS[check.verdict] + tail)])
+
+
+def _findings(check: Check) -> list[str]:
+    shown = [each for each in check.worst if each.status in ("fail", "tight")]
+    core = [each for each in check.worst if each.status == "not judged" and each.core]
+    rest = [each for each in check.worst if each.status == "not judged" and not each.core]
+    held = [each for each in check.worst if each.status == "pass"]
+    blocks = []
+    if shown or core:
+        blocks.append("\n".join(["What breaks or is tight", *(_finding(each, check) for each in [*shown, *core])]))
+    if held:
+        blocks.append("\n".join(["What holds", *(_finding(each, check) for each in held)]))
+    if rest:
+        names = (f"{_name(each)} ({_why(each)})" for each in rest)
+        blocks.append(_wrapped("Not judged: " + "; ".join(names) + "."))
+    return blocks
+
+
+def _why(finding: Finding) -> str:
+    said = finding.says.removeprefix("Not judged: ").rstrip(".")
+    return said if said.endswith("given") else f"{', '.join(finding.missing)}: {said}"
+
+
+def _name(finding: Finding) -> str:
+    return finding.rule + (f" {finding.subject.replace(':', ' ')}" if finding.subject else "")
+
+
+def _finding(finding: Finding, check: Check) -> str:
+    by_hand = ", by hand" if finding.reading == "hand" and check.reading != "hand" else ""
+    head = f"  {MARKS[finding.status]:<5} {_name(finding)}{by_hand}{_margin(finding, check)}"
+    return f"{head}\n{_wrapped(finding.says, '        ')}"
+
+
+def _margin(finding: Finding, check: Check) -> str:
+    if finding.margin is None:
+        return ""
+    margin = show(finding.margin, finding.dimension, check.units)
+    allowance = finding.allowance or 0.0
+    wanted = f" (allowance {show(allowance, finding.dimension, check.units)})" if allowance else ""
+    return f": {margin}{wanted}"
+
+
+def _events(check: Check) -> str:
+    """The events in the order of the cycle, by both readings."""
+    rows = [f"  {'event':<30}{'dial':>9}{'time':>12}{'by hand':>10}"]
+    rows += [_event(each) for each in check.events if each.angle is not None]
+    absent = [each.id for each in check.events if each.angle is None and not each.id.endswith(".retouch")]
+    lines = ["Order of the cycle (dial degrees from the TDC that starts the stroke)", *rows]
+    if absent:
+        lines.append(_wrapped("Does not happen: " + ", ".join(absent) + ".", "  "))
+    return "\n".join(lines)
+
+
+def _event(event: Event) -> str:
+    assert event.angle is not None
+    assert event.seconds is not None
+    hand = "" if event.hand is None else f"{float(to_unit(event.hand, 'deg')):.2f}"
+    deg, ms = float(to_unit(event.angle, "deg")), float(to_unit(event.seconds, "ms"))
+    return f"  {event.id:<30}{deg:>9.2f}{ms:>9.1f} ms{hand:>10}"
+
+
+def _taps(check: Check) -> str:
+    return "\n".join(_tap(each, check) for each in check.taps)
+
+
+def _tap(tap: TapFigures, check: Check) -> str:
+    if tap.engage_height is None or tap.turns is None:
+        return _wrapped(f"Tap {tap.name}: motor-driven, not computed by this version.")
+    said = [f"Tap {tap.name}: engages at {show(tap.engage_height, 'length', check.units)}, {tap.turns:.2f} turns"]
+    if tap.peak_speed_in_cut is not None and tap.mean_rule_speed is not None and tap.peak_speed is not None:
+        said.append(
+            f"{60 * tap.peak_speed_in_cut:.0f} /min at most while it cuts ({60 * tap.peak_speed:.0f} either way), where "
+            f"the mean-speed rule says {60 * tap.mean_rule_speed:.0f}"
+        )
+    if tap.peak_cut_speed is not None:
+        said.append(f"{show(tap.peak_cut_speed, 'speed', check.units)} cutting speed")
+    if tap.full_depth is not None:
+        said.append(f"{show(tap.full_depth, 'length', check.units)} deep")
+    return _wrapped("; ".join(said) + ".", "  ", "")
+
+
+def _feed(check: Check) -> str:
+    feed = check.feed
+    if feed is None:
+        return "No feeder is given: the feed is not judged."
+    if feed.window_start is None or feed.window_end is None or feed.slack is None:
+        return "There is no feed window: something is always in the strip."
+
+    def deg(angle: float) -> str:
+        return show(angle, "angle", "metric")
+
+    return _wrapped(
+        f"Feed window {deg(feed.window_start)} to {deg(feed.window_end)}; the feed takes {deg(feed.start)} to "
+        f"{deg(feed.end)}, {deg(feed.slack)} is left.",
+        "  ",
+        "",
+    )
+
+
+def _assumed(check: Check) -> str:
+    lines: Iterable[str] = (_wrapped(assumption(each, check), "    ", "  ") for each in check.assumed)
+    notes = "\n".join(_wrapped(note, "  ", "  ") for note in check.notes)
+    return "\n".join(["Assumed, because the scenario does not say", *lines, "", "Note", notes])

@@ -1,0 +1,5 @@
+"""`python -m crankclock`."""
+
+from crankclock.cli import main
+
+main()

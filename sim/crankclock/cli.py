@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import rich_click as click
+from click.exceptions import Abort, Exit
 
 from crankclock import __version__
 from crankclock.errors import CrankclockError, InputError, Problem, UnfinishedError
@@ -195,12 +196,12 @@ def run(arguments: list[str]) -> int:
     except CrankclockError as wrong:
         click.echo(str(wrong), err=True)
         return OUR_FAULT
-    except click.exceptions.Exit as done:
+    except Exit as done:
         return done.exit_code
     except click.ClickException as wrong:
         wrong.show()
         return WRONG_INPUT
-    except (KeyboardInterrupt, click.exceptions.Abort):
+    except (KeyboardInterrupt, Abort):
         click.echo("interrupted", err=True)
         return UNFINISHED
     except BrokenPipeError:
@@ -212,12 +213,8 @@ def run(arguments: list[str]) -> int:
     except Exception as wrong:
         if "-v" in arguments or "--verbose" in arguments:
             raise
-        click.echo(
-            f"crankclock itself failed ({type(wrong).__name__}: {wrong}); nothing it said before counts.", err=True
-        )
-        click.echo(
-            "Please report it with the scenario to the project's issue tracker; crankclock -v shows more.", err=True
-        )
+        click.echo(f"crankclock itself failed ({type(wrong).__name__}: {wrong}). Nothing it printed counts.", err=True)
+        click.echo("Please report it, with the scenario, to the project's issue tracker; -v shows more.", err=True)
         return OUR_FAULT
 
 

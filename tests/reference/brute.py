@@ -108,7 +108,7 @@ def simulate(scenario: Tree, step: float = 0.01) -> Result:
         tools.append(tool)
     hand = common | feed_events(scenario, hand=True)
     rigid = common | feed_events(scenario, hand=False)
-    margins = fixed_margins(scenario, common, tools)
+    margins = fixed_margins(common, tools)
     by_hand, by_power = (feed_margins(scenario, motion, events, tools) for events in (hand, rigid))
     margins |= {key: worst(by_hand[key], by_power[key]) for key in by_hand}
     return Result(hand, rigid, {key: tidy(value) for key, value in margins.items()})
@@ -326,7 +326,7 @@ def walk(command: Signal, slack: float) -> Signal:
 
 def tap_cycle(scenario: Tree, motion: Motion, name: str, tap: Tree) -> tuple[Events, Tool]:
     """Events and own margins of one press-driven tap."""
-    deg, strip = motion.deg, scenario["strip"]
+    deg = motion.deg
     pitch, height, point = tap["thread"]["pitch"], threaded_height(scenario, tap), tap.get("point", 0.0)
     engage, gearing, slack = spindle(scenario, tap)
     q = drive_position(scenario, motion, tap)
@@ -481,7 +481,7 @@ def last_out(contacts: Iterable[Contact]) -> float | None:
     return max(known) if known and not any(one.at_top for one in several) else None
 
 
-def fixed_margins(scenario: Tree, events: Events, tools: list[Tool]) -> Margins:
+def fixed_margins(events: Events, tools: list[Tool]) -> Margins:
     """Margins of the rules that neither feeder nor rolls enter."""
     margins: Margins = {}
     clamped, unclamped = events["stripper.clamped"], events["stripper.unclamped"]
@@ -511,22 +511,29 @@ def feed_margins(scenario: Tree, motion: Motion, events: Events, tools: list[Too
     assert start is not None
     assert end is not None
     pilots = [tool for tool in tools if tool.located is not None]
-    workers = [tool for tool in tools if tool.located is None]
     limits = [events["stripper.touch"]]
-    limits += [first_in(tool.contact for tool in group) for group in (pilots, workers) if group]
+    coming = [tool.contact for tool in tools if tool.contact.at_top or tool.contact.enter is not None]
+    if coming:  # a tool that never comes in bounds nothing here; it fails feed-starts-after-tools
+        limits.append(first_in(coming))
     first = worst(*limits)
     margins: Margins = {("feed-ends-in-time", None): None if first is None else first + 360.0 - end}
     for tool in tools:
         margins["feed-starts-after-tools", tool.id] = less(start, tool.contact.leave)
-    raised = events["strip.settled"] is not None
+    raised = bool(motion.y[0] > scenario["stripper"]["travel"] + strip["lift"] + TIE)
     margins["feed-starts-after-lift", None] = less(start, events["strip.settled"])
-    zs, zf = (float(np.interp(start % 360.0, motion.deg, height)) for height in (motion.zs, motion.zf))
+    room = min(free_height(scenario, motion, angle) for angle in (start, end))
     hangs, stands = strip.get("below", 0.0), strip.get("above", 0.0)
     margins["strip-clears-die", None] = MM * (strip["lift"] - hangs) if raised else None
-    margins["stripper-clears-strip", None] = MM * (zf - zs - strip["thickness"] - stands) if raised else None
+    margins["stripper-clears-strip", None] = MM * (room - stands) if raised else None
     if "rolls.open" in events:
         margins |= roll_margins(events, pilots, start)
     return margins
+
+
+def free_height(scenario: Tree, motion: Motion, angle: float) -> float:
+    """Room between strip and stripper at a dial angle [m]; the strip moves from feed start to feed end."""
+    zs, zf = (float(np.interp(angle % 360.0, motion.deg, height)) for height in (motion.zs, motion.zf))
+    return zf - zs - float(scenario["strip"]["thickness"])
 
 
 def roll_margins(events: Events, pilots: list[Tool], start: float) -> Margins:

@@ -15,6 +15,9 @@ from crankclock.parts.numbers import TIE, Flags, Floats, stack
 from crankclock.parts.tap import PressSpindle
 from crankclock.scenario.build import Machine
 
+SAME = 1e-12
+"""Two depths closer than this [m] are the same: a tap is fully down where it first gets that deep."""
+
 
 @dataclass(frozen=True)
 class Span:
@@ -110,10 +113,11 @@ class _Way:
 
 
 def _ways(machine: Machine, name: str, spindle: PressSpindle) -> tuple[_Way, _Way]:
-    """The tap going down and going up."""
+    """The tap going down and going up, stroke after stroke: a spindle not home at TDC starts with what is left."""
     slide, strip, tap = machine.slide, machine.strip, machine.taps[name]
     top, bottom = slide.top, slide.bottom
-    lowest = spindle.travel(tap, strip, bottom, strip.underside(bottom), strip.stripper_face(bottom))
+    lowest, highest = (spindle.travel(tap, strip, y, strip.underside(y), strip.stripper_face(y)) for y in (bottom, top))
+    left = spindle.turns_back(highest, lowest)
 
     def way(*drive_corners: Floats, upward: bool) -> _Way:
         corners = [spindle.slide_height(tap, strip, travel) for travel in drive_corners]
@@ -122,12 +126,12 @@ def _ways(machine: Machine, name: str, spindle: PressSpindle) -> tuple[_Way, _Wa
         heights = heights if upward else heights[::-1]
         underside, face = strip.underside(heights), strip.stripper_face(heights)
         travel = spindle.travel(tap, strip, heights, underside, face)
-        turns = spindle.turns_back(travel, lowest) if upward else spindle.turns(travel)
+        turns = spindle.turns_back(travel, lowest) if upward else np.maximum(spindle.turns(travel), left)
         gap = np.asarray(tap.rest_gap(strip, heights, underside, face) - tap.pitch * turns)
         angle = slide.passes(heights)[1 if upward else 0]
         return _Way(heights, np.asarray(angle), gap, np.asarray(turns), np.asarray(travel), gap <= TIE)
 
-    down = way(spindle.engage_height, upward=False)
+    down = way(spindle.engage_height - left / spindle.gearing, upward=False)
     return down, way(lowest + spindle.lost_travel, spindle.home_height, upward=True)
 
 
@@ -149,7 +153,7 @@ def tap_pass(machine: Machine, name: str) -> TapPass | None:
     already = down.within[0] | up.within[-1]
     never = ~(down.within.any(axis=0) | up.within.any(axis=0))
     absent = already | never
-    again = entering & (np.cumsum(entering, axis=0) > np.where(already, 0, 1))
+    again = entering & (np.cumsum(entering, axis=0) > 1) & ~already
     through = down.gap <= TIE - tap.height
     top_travel, turns = down.travel.max(axis=0), down.turns[-1]
     turning = (turns > 0.0) & (spindle.engage_height <= top_travel + TIE)
@@ -196,8 +200,7 @@ def _depths(machine: Machine, down: _Way, up: _Way, angle: NDArray[np.float64]) 
     depth = -np.concatenate([down.gap, up.gap])
     held = np.where(height <= machine.strip.clamp_height + TIE, depth, -np.inf).max(axis=0)
     deepest = depth.max(axis=0)
-    full = np.where(-down.gap[-1] >= deepest - TIE, machine.slide.bdc, _pick(depth >= deepest - TIE, angle))
-    return deepest, held, full
+    return deepest, held, _pick(depth >= deepest - SAME, angle)
 
 
 def _clearance(machine: Machine, down: _Way, up: _Way, angle: NDArray[np.float64]) -> tuple[Floats, Floats]:

@@ -154,7 +154,7 @@ class PilotRelease:
     latency: Floats = 0.0
 
     def angles(self, crank: Crank, *, by_hand: bool) -> tuple[Floats, Floats]:
-        """Dial angles [rad] at which the rolls open, within the turn from TDC, and next close."""
+        """Dial angles [rad] at which the rolls open, after a command within the turn from TDC, and next close."""
         wait = 0.0 * crank.speed if by_hand else self.latency * crank.speed
-        opened = np.mod(self.open + wait, TURN)
+        opened = np.mod(self.open, TURN) + wait
         return opened, opened + next_after(self.close, self.open) - self.open

@@ -73,8 +73,9 @@ def _name(finding: Finding) -> str:
 
 def _finding(finding: Finding, check: Check) -> str:
     by_hand = ", by hand" if finding.reading == "hand" and check.reading != "hand" else ""
-    head = f"  {MARKS[finding.status]:<5} {_name(finding)}{by_hand}{_margin(finding, check)}"
-    return f"{head}\n{_wrapped(finding.says, '        ')}"
+    head = f"{_name(finding)}{by_hand}{_margin(finding, check)}"
+    mark = f"  {MARKS[finding.status]:<5} "
+    return f"{_wrapped(head, '        ', mark)}\n{_wrapped(finding.says, '        ')}"
 
 
 def _margin(finding: Finding, check: Check) -> str:
@@ -115,8 +116,8 @@ def _tap(tap: TapFigures, check: Check) -> str:
     said = [f"Tap {tap.name}: engages at {show(tap.engage_height, 'length', check.units)}, {tap.turns:.2f} turns"]
     if tap.peak_speed_in_cut is not None and tap.mean_rule_speed is not None and tap.peak_speed is not None:
         said.append(
-            f"{60 * tap.peak_speed_in_cut:.0f} /min at most while it cuts ({60 * tap.peak_speed:.0f} either way), where "
-            f"the mean-speed rule says {60 * tap.mean_rule_speed:.0f}"
+            f"{60 * tap.peak_speed_in_cut:.0f} /min at most while it cuts ({60 * tap.peak_speed:.0f} either way), "
+            f"where the mean-speed rule says {60 * tap.mean_rule_speed:.0f}"
         )
     if tap.peak_cut_speed is not None:
         said.append(f"{show(tap.peak_cut_speed, 'speed', check.units)} cutting speed")
@@ -137,7 +138,7 @@ def _feed(check: Check) -> str:
 
     return _wrapped(
         f"Feed window {deg(feed.window_start)} to {deg(feed.window_end)}; the feed takes {deg(feed.start)} to "
-        f"{deg(feed.end)}, {deg(feed.slack)} is left.",
+        f"{deg(feed.end)}, {deg(feed.slack)} before the window closes.",
         "  ",
         "",
     )

@@ -23,6 +23,7 @@ from crankclock.rules.base import (
 )
 
 NO_FEEDER = Missing(("feeder",))
+STRIPPER_STAYS = "The stripper is on the strip even at top dead centre: it never rises to its feed height."
 
 
 def span_of(cycle: Cycle, subject: str) -> Span | None:
@@ -208,9 +209,10 @@ def _say_slip(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     assert feed.peak_acceleration is not None
     assert limit is not None
     peak = words.say(feed.peak_acceleration, "acceleration")
+    holds = words.say(limit, "acceleration")
     if float(found.margin) < 0.0:
-        return f"The strip slips in the feeder: it is accelerated at {peak}, it holds up to {words.say(limit, 'acceleration')}."
-    return f"The strip is accelerated at up to {peak}; it slips from {words.say(limit, 'acceleration')}."
+        return f"The strip slips in the feeder: it is accelerated at {peak} and grips up to {holds}."
+    return f"The strip is accelerated at up to {peak}; it slips from {holds}."
 
 
 def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
@@ -219,7 +221,7 @@ def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
         return NO_FEEDER
     above = cycle.machine.scenario.strip.above
     start, end = (_free_height(cycle, angle) for angle in (feed.start, feed.end))
-    return Measured(np.minimum(start, end) - above, start=feed.start, end=feed.end)
+    return Measured(np.minimum(start, end) - above, cycle.motion.touching.already, start=feed.start, end=feed.end)
 
 
 def _free_height(cycle: Cycle, angle: Floats) -> Floats:
@@ -231,6 +233,8 @@ def _free_height(cycle: Cycle, angle: Floats) -> Floats:
 def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     feed = cycle.feed
     assert feed is not None
+    if np.any(found.broken):
+        return STRIPPER_STAYS
     above = cycle.machine.scenario.strip.above
     span = f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
     if float(found.margin) < 0.0:
@@ -244,10 +248,12 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
 
 def _strip_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     strip = cycle.machine.scenario.strip
-    return Measured(strip.lift - strip.below)
+    return Measured(strip.lift - strip.below, cycle.motion.touching.already)
 
 
 def _say_strip_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    if np.any(found.broken):
+        return STRIPPER_STAYS
     strip = cycle.machine.scenario.strip
     hang, lift = words.length(strip.below), words.length(strip.lift)
     if float(found.margin) < 0.0:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from crankclock.cycle import Cycle
+from crankclock.cycle import Cycle, Span
 from crankclock.parts.numbers import Flags, Floats
 from crankclock.rules.base import (
     Measured,
@@ -22,8 +22,6 @@ from crankclock.rules.base import (
     taps,
 )
 from crankclock.rules.feed import first_entry, span_of
-
-NO_PILOT = Missing(("pilot",))
 
 
 def _with_pilots(cycle: Cycle) -> Iterable[Subject]:
@@ -115,40 +113,36 @@ def _say_before_tools(cycle: Cycle, _: Subject, found: Measured, words: Words) -
     )
 
 
-def _tips(cycle: Cycle) -> tuple[Floats, Floats, Flags]:
-    """First pilot entry, last pilot leave [rad], and where a pilot does not come and go."""
-    tips = [pilot.tip for pilot in cycle.motion.pilots.values()]
-    lost: Flags = np.asarray(False)
-    for tip in tips:
-        lost = lost | np.asarray(tip.already) | np.asarray(tip.never)
-    return least(*(tip.start for tip in tips)), greatest(*(tip.end for tip in tips)), lost
+def _first_and_last(spans: list[Span]) -> tuple[Floats, Floats]:
+    """First entry and last leave [rad] of pilots or their bodies; nan where one is in at TDC or none comes in."""
+    stuck: Flags = np.asarray(False)
+    for span in spans:
+        stuck = stuck | np.asarray(span.already)
+    first = least(np.nan, *(span.start for span in spans))
+    last = greatest(np.nan, *(span.end for span in spans))
+    return np.where(stuck, np.nan, first), np.where(stuck, np.nan, last)
 
 
-def _needs(cycle: Cycle) -> Missing | None:
-    if not cycle.machine.pilots:
-        return NO_PILOT
-    if cycle.machine.feeder is None:
-        return Missing(("feeder",))
-    return Missing(("feeder.pilot_release",)) if cycle.rolls is None else None
+def _needs_release(cycle: Cycle) -> Missing:
+    return Missing(("feeder",) if cycle.machine.feeder is None else ("feeder.pilot_release",))
 
 
 def _rolls_open(cycle: Cycle, _: Subject) -> Measured | Missing:
-    missing = _needs(cycle)
-    if missing is not None or cycle.rolls is None:
-        return missing or NO_PILOT
-    entered, _left, lost = _tips(cycle)
-    located, _last, unlocated = _located(cycle)
-    broken = lost | unlocated
+    if cycle.rolls is None:
+        return _needs_release(cycle)
+    pilots = cycle.motion.pilots.values()
+    entered, _ = _first_and_last([pilot.tip for pilot in pilots])
+    located, _ = _first_and_last([pilot.body for pilot in pilots])
     opened = cycle.rolls[0]
-    margin = np.where(broken, np.nan, np.minimum(opened - entered, located - opened))
-    return Measured(margin, broken, start=entered, end=located)
+    margin = np.minimum(opened - entered, located - opened)
+    return Measured(margin, np.isnan(margin), start=entered, end=located)
 
 
 def _say_rolls_open(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     assert cycle.rolls is not None
     opened = words.deg(cycle.rolls[0])
     if np.any(found.broken):
-        return f"The rolls open at {opened}, but not every pilot comes into the strip and locates it."
+        return f"The rolls open at {opened}, but no pilot comes down into the strip to hold and locate it then."
     assert found.start is not None
     assert found.end is not None
     enters, locates = words.deg(found.start), words.deg(found.end)
@@ -164,13 +158,11 @@ def _say_rolls_open(cycle: Cycle, _: Subject, found: Measured, words: Words) -> 
 
 
 def _rolls_close(cycle: Cycle, _: Subject) -> Measured | Missing:
-    missing = _needs(cycle)
-    if missing is not None or cycle.rolls is None or cycle.feed is None:
-        return missing or NO_PILOT
-    _entered, left, lost = _tips(cycle)
-    closed = cycle.rolls[1]
-    margin = np.where(lost, np.nan, np.minimum(left - closed, cycle.feed.start - closed))
-    return Measured(margin, lost, start=closed, end=np.minimum(left, cycle.feed.start))
+    if cycle.rolls is None or cycle.feed is None:
+        return _needs_release(cycle)
+    _, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
+    closed, nearest = cycle.rolls[1], np.minimum(left, cycle.feed.start)
+    return Measured(nearest - closed, np.isnan(nearest), start=closed, end=nearest)
 
 
 def _say_rolls_close(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
@@ -178,8 +170,8 @@ def _say_rolls_close(cycle: Cycle, _: Subject, found: Measured, words: Words) ->
     assert cycle.feed is not None
     closed = words.deg(cycle.rolls[1])
     if np.any(found.broken):
-        return f"The rolls close at {closed}, but not every pilot comes into the strip and leaves it."
-    _entered, left, _lost = _tips(cycle)
+        return f"The rolls close at {closed}, but no pilot comes into the strip and leaves it again."
+    _, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
     if float(found.margin) < 0.0:
         late = "the last pilot leaves" if float(left) <= float(cycle.feed.start) else "the feed starts"
         when = words.deg(min(float(left), float(cycle.feed.start)))

@@ -78,8 +78,8 @@ def _say_full_thread(cycle: Cycle, subject: Subject, found: Measured, words: Wor
     want = f"{words.length(part.wanted_depth)} of threaded height and chamfer"
     if float(found.margin) < 0.0:
         return (
-            f"Tap {name} goes {words.length(tap.held_depth)} deep into the clamped strip, {words.length(-found.margin)} "
-            f"short of {want}: the last threads are not full."
+            f"Tap {name} goes {words.length(tap.held_depth)} deep into the clamped strip, "
+            f"{words.length(-found.margin)} short of {want}: the last threads are not full."
         )
     return f"Tap {name} goes {words.length(tap.held_depth)} deep, {words.length(found.margin)} beyond {want}."
 

@@ -64,11 +64,14 @@ def _missing(scenario: Scenario, bad: set[str]) -> list[Problem]:
 
 def _missing_below(table: type[Table], path: str) -> list[Problem]:
     """The always required keys of a table that is not there at all."""
-    return [
-        Problem(f"{path}.{name}", "nothing", f"this key: {field.description}")
-        for name, field in table.model_fields.items()
-        if required(field) is True and inner(field.annotation)[0] is None
-    ]
+    found = []
+    for name, field in table.model_fields.items():
+        if required(field) is True:
+            below, _ = inner(field.annotation)
+            what = "this key" if below is None else f"the table [{path}.{name}]"
+            found.append(Problem(f"{path}.{name}", "nothing", f"{what}: {field.description}"))
+            found += _missing_below(below, f"{path}.{name}") if below is not None else []
+    return found
 
 
 def _length(size: Floats) -> str:

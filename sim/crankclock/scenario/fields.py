@@ -15,7 +15,7 @@ from crankclock.units import DIMENSIONS, UnitError, read, show
 
 JsonSchema = dict[str, Any]
 
-LARGEST = {"length": 100.0, "rate": 10_000.0, "time": 3600.0, "angle": 4.0 * math.pi, "mass": 1e6}
+LARGEST = {"length": 100.0, "rate": 10_000.0, "time": 3600.0, "angle": 200.0 * math.pi, "mass": 1e6}
 """Sizes [SI] past which a quantity is a slip of the pen; other dimensions: 1e12."""
 
 
@@ -69,7 +69,7 @@ class In(_Marker):
         try:
             size = read(value, self.dimension).value
         except UnitError as wrong:
-            raise refuse(value, f"{kind.words}, such as {kind.example}: {wrong}") from None
+            raise refuse(value, f"{kind.words}: {str(wrong).removeprefix(f'{told(value)}: ')}") from None
         if self.above is not None and size <= self.above:
             raise refuse(value, f"{kind.words} greater than {show(self.above, self.dimension, 'metric')}")
         if self.least is not None and size < self.least:

@@ -139,7 +139,7 @@ def _nearest(location: tuple[str, ...]) -> str:
         assert table is not None
         table, named = inner(table.model_fields[part].annotation)
     names = list(table.model_fields) if table is not None else []
-    close = difflib.get_close_matches(location[-1].lower().replace("-", "_"), names, 1, 0.6)
+    close = difflib.get_close_matches(location[-1].lower().replace("-", "_"), names, 1, 0.7)
     if close:
         return f'a known key; the nearest is "{close[0]}"'
     return "a known key: " + ", ".join(names)

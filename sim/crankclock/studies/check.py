@@ -106,10 +106,8 @@ class FeedFigures:
 
     @property
     def slack(self) -> float | None:
-        """What the window leaves beside the feed [rad]."""
-        if self.window_start is None or self.window_end is None:
-            return None
-        return (self.window_end - self.window_start) - (self.end - self.start)
+        """What is left of the window after the feed has ended [rad]."""
+        return None if self.window_end is None else self.window_end - self.end
 
 
 @dataclass(frozen=True)

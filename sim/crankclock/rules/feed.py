@@ -23,6 +23,8 @@ from crankclock.rules.base import (
 )
 
 NO_FEEDER = Missing(("feeder",))
+ZERO_ROOM = 1e-6
+"""Room [m] below which a sentence speaks of none."""
 STRIPPER_STAYS = "The stripper is on the strip even at top dead centre: it never rises to its feed height."
 
 
@@ -242,6 +244,8 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
             f"Features standing {words.length(above)} above the strip run into the stripper {span}: "
             f"{words.length(-found.margin)} too little room."
         )
+    if float(found.margin) < ZERO_ROOM:
+        return f"The stripper leaves no room above the strip {span}."
     room = words.length(found.margin)
     return f"The stripper stays at least {room} clear of what stands above the strip {span}."
 

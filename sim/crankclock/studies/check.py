@@ -218,8 +218,21 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
         plain(measured.start),
         plain(measured.end),
         measured.unchecked,
-        rule.says(cycle, each.subject, measured, words),
+        rule.says(cycle, each.subject, measured, words) + _also(each, cycle, words),
     )
+
+
+def _also(each: Margin, worst: Cycle, words: Words) -> str:
+    """What the other reading's margin is, where the worse one is not a pass."""
+    others = [pair for pair in each.by_reading if pair[0] is not worst and np.isfinite(pair[1].margin)]
+    if not others or not (each.fails or each.tight):
+        return ""
+    cycle, measured = others[0]
+    margin = float(measured.margin)
+    size = words.lag(cycle, margin) if each.rule.dimension == "angle" else words.say(abs(margin), each.rule.dimension)
+    how = "too little" if margin < 0.0 else "to spare"
+    reading = "Turned over by hand" if cycle.reading == "hand" else f"At the rate ({cycle.reading} reading)"
+    return f" {reading}: {size} {how}."
 
 
 def _badness(each: Margin, measured: object) -> tuple[bool, float]:

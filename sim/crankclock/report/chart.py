@@ -1,0 +1,154 @@
+"""The timing chart of one cycle: the crank clock, and beside it the turn unrolled. One sheet, A4 landscape."""
+
+from __future__ import annotations
+
+import io
+import string
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from crankclock.report.clock import HALF, draw_clock
+from crankclock.report.curves import Scene, draw_curves
+from crankclock.report.rings import rings
+from crankclock.report.style import BODY, GREY, HEAD, INK, MM_PER_INCH, PAPER, SETTINGS, SHEET, SMALL, place, write
+from crankclock.rules.base import Words
+from crankclock.studies.check import CAUTION, Check, Finding, Verdict
+from crankclock.studies.overlaps import Overlap, overlaps
+from crankclock.studies.traces import traces
+from crankclock.units import System, show
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+STEP_DEG = 0.2
+MARGIN, RIGHT = 8.0, 170.0
+LIST_LINES = 10
+VERDICTS: dict[Verdict, tuple[str, str, str]] = {
+    "pass": ("PASS", PAPER, "#00795a"),
+    "tight": ("TIGHT", "#f0d9a8", INK),
+    "fail": ("FAIL", "#9b2c00", PAPER),
+    "incomplete": ("INCOMPLETE", "#c8c8c8", INK),
+}
+
+
+def draw(check: Check, system: System | None = None) -> Figure:
+    """Draw the timing chart of a check.
+
+    Parameters
+    ----------
+    check : Check
+    system : {"metric", "inch"}, optional
+        Units of the lengths; the check's own by default.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Fresh, A4 landscape, not known to pyplot.
+    """
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    spoken = system or check.units
+    with rc_context(dict(SETTINGS)):
+        figure = Figure(figsize=(SHEET[0] / MM_PER_INCH, SHEET[1] / MM_PER_INCH), facecolor=PAPER)
+        curves = traces(check.cycle, STEP_DEG)
+        lettered = list(zip(string.ascii_uppercase, overlaps(check), strict=False))
+        _head(figure, check, spoken)
+        draw_clock(place(figure, MARGIN + 3.0, 21.0, 2 * HALF, 2 * HALF), check, rings(check, curves), lettered)
+        _list(figure, check, lettered, spoken)
+        draw_curves(figure, Scene(check, curves, spoken, lettered), RIGHT, 20.0, SHEET[0] - RIGHT - 7.0, 167.0)
+        _foot(figure, check)
+        return figure
+
+
+def render(check: Check, suffix: Literal["png", "svg"], system: System | None = None) -> bytes:
+    """The chart as the bytes of a PNG or SVG file; the same check gives the same bytes."""
+    from matplotlib import rc_context
+
+    figure = draw(check, system)
+    buffer = io.BytesIO()
+    metadata = {"Date": None, "Title": check.title} if suffix == "svg" else {"Title": check.title}
+    with rc_context(dict(SETTINGS)):
+        figure.savefig(buffer, format=suffix, metadata=metadata)
+    return buffer.getvalue()
+
+
+def save(check: Check, path: Path, system: System | None = None) -> None:
+    """Write the chart to a .png or .svg file.
+
+    Raises
+    ------
+    ValueError
+        Another suffix.
+    """
+    kinds: dict[str, Literal["png", "svg"]] = {".png": "png", ".svg": "svg"}
+    if path.suffix.lower() not in kinds:
+        raise ValueError(f"a chart is a .png or an .svg file, not {path.suffix or 'one without a suffix'}")
+    path.write_bytes(render(check, kinds[path.suffix.lower()], system))
+
+
+def _head(figure: Figure, check: Check, system: System) -> None:
+    word, face, ink = VERDICTS[check.verdict]
+    write(figure, MARGIN, 7.0, textwrap.shorten(check.title, 88, placeholder=" …"), HEAD, fontweight="bold")
+    scenario = check.machine.scenario
+    rate = show(float(check.machine.crank.rate), "rate", system)
+    stroke = show(float(scenario.press.slide.stroke), "length", system)
+    strip = show(float(scenario.strip.thickness), "length", system)
+    lift = show(float(scenario.strip.lift), "length", system)
+    facts = [rate, f"{check.reading} reading", f"stroke {stroke}", f"strip {strip}, lift {lift}", check.loaded.name]
+    write(figure, MARGIN, 13.6, "  ·  ".join(facts), BODY, color=INK)
+    box = {"facecolor": face, "edgecolor": ink if face == PAPER else face, "boxstyle": "square,pad=0.35"}
+    write(
+        figure, SHEET[0] - MARGIN - 1.5, 8.0, word, HEAD + 1.0, ha="right", fontweight="bold", color=ink, bbox=box
+    )
+
+
+def _list(figure: Figure, check: Check, lettered: Sequence[tuple[str, Overlap]], system: System) -> None:
+    """What is hatched, by letter; then what else fails; else what is tight."""
+    words = Words(system)
+    lines = [(letter, _overlap_line(check, each, words)) for letter, each in lettered]
+    drawn = {id(each.finding) for _, each in lettered}
+    lines += [("–", _line(each, words)) for each in check.worst if each.status == "fail" and id(each) not in drawn]
+    heading = "Broken rules (hatched where they overlap on the dial)"
+    if not lines:
+        tight = [each for each in check.worst if each.status == "tight"]
+        heading = "No rule is broken; tight:" if tight else "No rule is broken."
+        lines = [("–", _line(each, words)) for each in tight]
+    top = 163.0
+    write(figure, MARGIN, top, heading, BODY, fontweight="bold")
+    if len(lines) > LIST_LINES:
+        lines = [*lines[: LIST_LINES - 1], ("", f"and {len(lines) - LIST_LINES + 1} more: see the text report")]
+    for k, (letter, text) in enumerate(lines):
+        write(figure, MARGIN, top + 3.8 + 2.75 * k, letter, SMALL, fontweight="bold")
+        write(figure, MARGIN + 4.0, top + 3.8 + 2.75 * k, textwrap.shorten(text, 118, placeholder=" …"), SMALL)
+
+
+def _name(finding: Finding) -> str:
+    return finding.rule + (f", {finding.subject.replace(':', ' ', 1)}" if finding.subject else "")
+
+
+def _overlap_line(check: Check, overlap: Overlap, words: Words) -> str:
+    finding = overlap.finding
+    cycle = check.readings.chosen(finding.reading)
+    by_hand = " by hand" if finding.reading == "hand" and check.reading != "hand" else ""
+    span = f"{words.deg(overlap.start)} to {words.deg(overlap.end)}"
+    return f"{_name(finding)}: {words.lag(cycle, overlap.size)}{by_hand}, {span}"
+
+
+def _line(finding: Finding, words: Words) -> str:
+    if finding.margin is None:
+        return f"{_name(finding)}: {finding.says}"
+    size = words.deg(finding.margin) if finding.dimension == "angle" else words.say(finding.margin, finding.dimension)
+    return f"{_name(finding)}: margin {size}"
+
+
+def _foot(figure: Figure, check: Check) -> None:
+    unjudged = [each for each in check.findings if each.status == "not judged"]
+    core = sorted({each.rule for each in unjudged if each.core})
+    said = f"{len(check.assumed)} values assumed, {len(unjudged)} rules not judged"
+    said += f", among them {', '.join(core)}." if core else "; the text report names them."
+    caution = textwrap.fill(f"Caution: {CAUTION}", 190)
+    write(figure, MARGIN, 196.6, said, SMALL, color=INK)
+    write(figure, MARGIN, 199.8, caution, SMALL, color=GREY, linespacing=1.25)

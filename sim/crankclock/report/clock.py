@@ -1,0 +1,225 @@
+"""The crank clock: the dial as a ring, TDC up, and inside it one ring for each thing that acts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from crankclock.parts.numbers import TURN
+from crankclock.report.rings import Arc, Ring
+from crankclock.report.style import BODY, GREY, INK, MM_PER_POINT, PALE, PAPER, SMALL, TINY, inks, spread, wide
+from crankclock.studies.check import Check
+from crankclock.studies.overlaps import Overlap
+from crankclock.units import show
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+RIM, HUB = 57.0, 15.0
+"""Radius of the dial's scale, and of the space left in the middle [mm]."""
+HALF = 70.0
+"""Half the side of the square the clock is drawn in [mm]."""
+WIDEST_RING = 6.2
+FACE = 1.2
+"""Between the scale and the outermost ring [mm]."""
+
+
+@dataclass
+class _Room:
+    """What of a ring is taken, as spans of the dial [deg] from their start."""
+
+    taken: list[tuple[float, float]] = field(default_factory=list)
+
+    def add(self, start: float, size: float) -> None:
+        self.taken.append((start % 360.0, min(size, 360.0)))
+
+    def free(self, start: float, size: float) -> bool:
+        """True where nothing taken lies in a span."""
+        start %= 360.0
+        return all((other - start) % 360.0 >= size and (start - other) % 360.0 >= width for other, width in self.taken)
+
+    def widest(self) -> tuple[float, float]:
+        """Middle and size of the widest gap."""
+        if not self.taken:
+            return 0.0, 360.0
+        ends = [start + size for start, size in self.taken]
+        gaps = [(min((start - end) % 360.0 for start, _ in self.taken), end) for end in ends if self.free(end, 1e-6)]
+        size, end = max(gaps, default=(0.0, 0.0))
+        return (end + 0.5 * size) % 360.0, size
+
+
+def draw_clock(axes: Axes, check: Check, rings: Sequence[Ring], overlaps: Sequence[tuple[str, Overlap]]) -> None:
+    """Draw the clock into square axes; overlaps come with the letter that stands for each."""
+    axes.set_xlim(-HALF, HALF)
+    axes.set_ylim(-HALF, HALF)
+    axes.axis("off")
+    _dial(axes, float(np.degrees(check.machine.slide.bdc)))
+    pitch = min(WIDEST_RING, (RIM - FACE - HUB) / max(len(rings), 1))
+    radii = {ring: RIM - FACE - k * pitch for k, ring in enumerate(rings)}
+    for ring, outer in radii.items():
+        _ring(axes, ring, outer, pitch)
+    tags = []
+    for letter, overlap in overlaps:
+        pair = [(radii[ring], inks_of(ring)) for ring in rings if set(ring.keys) & set(overlap.between)]
+        if pair:
+            _hatch(axes, overlap, [outer for outer, _ in pair], pitch)
+            tags.append((letter, overlap, max(outer for outer, _ in pair)))
+    _tags(axes, tags)
+    _hub(axes, check, RIM - FACE - len(rings) * pitch)
+
+
+def inks_of(ring: Ring) -> tuple[str, str]:
+    return inks(ring.keys[0])
+
+
+def _xy(radius: float, degrees: float) -> tuple[float, float]:
+    turned = np.radians(degrees)
+    return radius * float(np.sin(turned)), radius * float(np.cos(turned))
+
+
+def _line(axes: Axes, degrees: float, inner: float, outer: float, width: float, colour: str = INK) -> None:
+    (x0, y0), (x1, y1) = _xy(inner, degrees), _xy(outer, degrees)
+    axes.plot((x0, x1), (y0, y1), color=colour, linewidth=width, solid_capstyle="butt", clip_on=False)
+
+
+def _dial(axes: Axes, bdc: float) -> None:
+    from matplotlib.patches import Circle
+
+    axes.add_patch(Circle((0.0, 0.0), RIM, fill=False, edgecolor=INK, linewidth=0.9, clip_on=False))
+    for degrees in range(0, 360, 10):
+        major = degrees % 30 == 0
+        _line(axes, degrees, RIM, RIM + (2.2 if major else 1.2), 0.9 if major else 0.5)
+        if major:
+            x, y = _xy(RIM + 4.6, degrees)
+            axes.text(x, y, str(degrees), fontsize=SMALL, ha="center", va="center")
+    for name, angle in (("TDC", 0.0), ("BDC", bdc)):
+        x, y = _xy(RIM + 8.0, angle)
+        axes.text(x, y, name, fontsize=SMALL, ha="center", va="center", fontweight="bold")
+        _line(axes, angle, HUB, RIM, 0.4, GREY)
+
+
+def _wedge(axes: Axes, outer: float, pitch: float, start: float, end: float, **manner: object) -> None:
+    """A stretch of ring from one dial angle to another [deg]."""
+    from matplotlib.patches import Wedge
+
+    sweep = min(end - start, 359.999)
+    axes.add_patch(Wedge((0.0, 0.0), outer, 90.0 - start - sweep, 90.0 - start, width=pitch, **manner))
+
+
+def _ring(axes: Axes, ring: Ring, outer: float, pitch: float) -> None:
+    from matplotlib.patches import Circle
+
+    axes.add_patch(Circle((0.0, 0.0), outer - pitch, fill=False, edgecolor=PALE, linewidth=0.5, zorder=0.5))
+    dark, light = inks_of(ring)
+    room = _Room()
+    for arc in ring.arcs:
+        _arc(axes, arc, outer, pitch, dark, light)
+        room.add(float(np.degrees(arc.start)), float(np.degrees(arc.end - arc.start)))
+    for angle in ring.by_hand:
+        _line(axes, float(np.degrees(angle)), outer - pitch, outer, 0.7, INK)
+    middle = outer - 0.5 * pitch
+    _name(axes, ring.name, middle, pitch, room)
+    if ring.ends:
+        size = min(TINY, 0.62 * pitch / MM_PER_POINT)
+        _number(axes, ring.ends[0], middle, size, room, before=True)
+        for angle in ring.ends[1:]:
+            _number(axes, angle, middle, size, room, before=False)
+
+
+def _arc(axes: Axes, arc: Arc, outer: float, pitch: float, dark: str, light: str) -> None:
+    start, end = float(np.degrees(arc.start)), float(np.degrees(arc.end))
+    if arc.weight == "faint":
+        thin = 0.22 * pitch
+        _wedge(axes, outer - 0.5 * (pitch - thin), thin, start, end, facecolor=light, edgecolor=dark, linewidth=0.35)
+        return
+    inset = 0.11 * pitch
+    face = dark if arc.weight == "heavy" else light
+    _wedge(
+        axes, outer - inset, pitch - 2.0 * inset, start, end, facecolor=face, edgecolor=dark, linewidth=0.5, zorder=2.0
+    )
+
+
+def _across(axes: Axes, text: str, radius: float, degrees: float, size: float, **manner: object) -> None:
+    """Text along a ring, never upside down."""
+    x, y = _xy(radius, degrees)
+    turned = -degrees if degrees <= 90.0 or degrees >= 270.0 else 180.0 - degrees
+    axes.text(
+        x, y, text, fontsize=size, ha="center", va="center_baseline", rotation=turned, rotation_mode="anchor",
+        zorder=5.0, clip_on=False, **manner,  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+def _name(axes: Axes, text: str, radius: float, pitch: float, room: _Room) -> None:
+    """The ring's name: over TDC where that is free, else over BDC, else in the widest gap."""
+    size = min(BODY, 0.7 * pitch / MM_PER_POINT)
+    angle = float(np.degrees(wide(text, size) / radius))
+    for middle in (0.0, 180.0, room.widest()[0]):
+        if room.free(middle - 0.5 * angle, angle):
+            room.add(middle - 0.5 * angle, angle)
+            _across(axes, text, radius, middle, size)
+            return
+    middle = room.widest()[0]
+    room.add(middle - 0.5 * angle, angle)
+    backing = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.1", "alpha": 0.88}
+    _across(axes, text, radius, middle, size, bbox=backing)
+
+
+def _number(axes: Axes, angle: float, radius: float, size: float, room: _Room, *, before: bool) -> None:
+    """A dial reading beside the end of an arc, where there is room for it."""
+    degrees = float(np.degrees(angle))
+    text = f"{degrees % 360.0:.1f}"
+    width = float(np.degrees((wide(text, size) + 0.8) / radius))
+    start = degrees - width if before else degrees
+    if room.free(start + 0.01, width - 0.02):
+        room.add(start, width)
+        _across(axes, text, radius, (start + 0.5 * width) % 360.0, size)
+
+
+def _hatch(axes: Axes, overlap: Overlap, outers: Sequence[float], pitch: float) -> None:
+    """The overlap on the rings it lies between, with its edges drawn from ring to ring."""
+    start, end = float(np.degrees(overlap.start)), float(np.degrees(overlap.end))
+    for outer in outers:
+        _wedge(axes, outer, pitch, start, end, facecolor=PAPER, edgecolor="none", alpha=0.72, zorder=3.0)
+        _wedge(
+            axes, outer, pitch, start, end, facecolor="none", edgecolor=INK, linewidth=0.7, hatch="//////", zorder=3.1
+        )
+    for degrees in (start, end):
+        _line(axes, degrees, min(outers) - pitch, max(outers), 0.7)
+
+
+def _tags(axes: Axes, tags: Sequence[tuple[str, Overlap, float]]) -> None:
+    """Letter and size of each overlap outside the scale, with a line to where it is."""
+    middles = [float(np.degrees(0.5 * (each.start + each.end))) % 360.0 for _, each, _ in tags]
+    order = np.argsort(middles, kind="stable")
+    places = spread([middles[k] for k in order], 8.0, 4.0, 356.0)
+    for k, degrees in zip(order, places, strict=True):
+        letter, overlap, outer = tags[k]
+        here, there, away = _xy(outer, middles[k]), _xy(RIM + 6.6, degrees), _xy(RIM + 8.6, degrees)
+        axes.plot((here[0], there[0]), (here[1], there[1]), color=INK, linewidth=0.5, zorder=4.0, clip_on=False)
+        text = f"{letter}  {np.degrees(overlap.size):.1f}°"
+        box = {"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6, "boxstyle": "square,pad=0.25"}
+        side = "left" if away[0] > 20.0 else "right" if away[0] < -20.0 else "center"
+        axes.text(
+            *away, text, fontsize=SMALL, ha=side, va="center", fontweight="bold", bbox=box, zorder=6.0, clip_on=False
+        )
+
+
+def _hub(axes: Axes, check: Check, radius: float) -> None:
+    """The rate in the middle, what a degree lasts, and the way the crank turns."""
+    from matplotlib.patches import FancyArrowPatch
+
+    crank = check.machine.crank
+    degree = f"{1e3 * float(crank.seconds(0.0, TURN / 360.0)):.2f} ms"
+    rate = show(float(crank.rate), "rate", check.units)
+    axes.text(0.0, 1.8, rate, fontsize=BODY + 1.5, ha="center", va="center", fontweight="bold")
+    if check.reading != "hand":
+        axes.text(0.0, -2.4, f"1° = {degree}", fontsize=SMALL, ha="center", va="center", color=GREY)
+    turn = min(radius, HUB) - 3.0
+    way = np.array([_xy(turn, degrees) for degrees in range(-55, 51, 5)])
+    axes.plot(way[:, 0], way[:, 1], color=GREY, linewidth=0.7)
+    axes.add_patch(
+        FancyArrowPatch(way[-1], _xy(turn, 55.0), arrowstyle="-|>", mutation_scale=5.0, color=GREY, linewidth=0.0)
+    )

@@ -1,0 +1,170 @@
+"""What goes on the rings of the crank clock: one ring for each thing that acts, outermost first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from crankclock.cycle import Span
+from crankclock.parts.numbers import TURN, Floats
+from crankclock.studies.check import Check
+from crankclock.studies.traces import Curve, Mask, Traces, spans
+
+Weight = Literal["faint", "light", "heavy"]
+ROOM = 16
+"""More rings than this, and pilots or punches that move alike share one."""
+
+
+@dataclass(frozen=True)
+class Arc:
+    """A stretch of a ring, dial angles [rad]; `end` is `start` plus a turn where it never stops."""
+
+    start: float
+    end: float
+    weight: Weight
+
+
+@dataclass(frozen=True)
+class Ring:
+    """One ring.
+
+    Attributes
+    ----------
+    keys : tuple of str
+        What acts: "feed", "rolls", "lift", "clamp", or tools such as "pilot:p1"; several where they move alike.
+    name : str
+    arcs : tuple of Arc
+        Drawn in this order.
+    ends : tuple of float
+        Dial angles [rad] worth a number.
+    by_hand : tuple of float
+        Dial angles [rad] where it begins when the press is turned over by hand.
+    """
+
+    keys: tuple[str, ...]
+    name: str
+    arcs: tuple[Arc, ...]
+    ends: tuple[float, ...] = ()
+    by_hand: tuple[float, ...] = ()
+
+
+def rings(check: Check, curves: Traces) -> tuple[Ring, ...]:
+    """Every ring of a check, the outermost first."""
+    machine = check.machine
+    tools = [_tool(f"pilot:{name}", check) for name in machine.pilots]
+    tools += [_tool(f"punch:{name}", check) for name in machine.punches]
+    line = [*_feed(check), *_rolls(check), *_strip(check)]
+    taps = [_tap(name, check, curves) for name in machine.taps]
+    if len(line) + len(tools) + len(taps) > ROOM:
+        tools = _shared(tools)
+    return (*line, *tools, *taps)
+
+
+def _feed(check: Check) -> list[Ring]:
+    cycle, hand = check.cycle, check.readings.hand
+    if cycle.feed is None or hand.feed is None:
+        return []
+    start, stop, end = float(cycle.feed.start), float(cycle.feed.stop), float(cycle.feed.end)
+    if not np.isfinite(end) or end - start >= TURN:
+        return [Ring(("feed",), "feed never ends in time", (Arc(start, start + TURN, "heavy"),), (start,))]
+    arcs = (Arc(stop, end, "light"), Arc(start, stop, "heavy"))
+    by_hand = (float(hand.feed.start),) if check.reading != "hand" else ()
+    return [Ring(("feed",), "feed", arcs, (start, end), by_hand)]
+
+
+def _rolls(check: Check) -> list[Ring]:
+    cycle, hand = check.cycle, check.readings.hand
+    if cycle.rolls is None or hand.rolls is None:
+        return []
+    opened, closed = (float(angle) for angle in cycle.rolls)
+    by_hand = tuple(float(angle) for angle in hand.rolls) if check.reading != "hand" else ()
+    return [Ring(("rolls",), "pilot release", (Arc(opened, closed, "heavy"),), (opened, closed), by_hand)]
+
+
+def _strip(check: Check) -> list[Ring]:
+    """Strip raised on its lifters (on its way down and up: faint), and clamped."""
+    motion, lift = check.cycle.motion, float(check.machine.strip.lift)
+    touching, clamped = motion.touching, motion.clamped
+    name = "strip raised" if lift > 0.0 else "strip free"
+    if touching.never:
+        raised = Ring(("lift",), f"{name} always", (Arc(0.0, TURN, "heavy"),))
+    elif touching.already:
+        raised = Ring(("lift",), f"{name}: never", ())
+    else:
+        up, down = float(touching.end), float(touching.start) + TURN
+        arcs = [Arc(up, down, "heavy")]
+        if lift > 0.0 and not clamped.never:
+            arcs += [Arc(float(clamped.end), up, "faint"), Arc(down, float(clamped.start) + TURN, "faint")]
+        raised = Ring(("lift",), name, tuple(arcs), (up, down))
+    arcs, ends, note = _stretch(clamped, "heavy")
+    return [raised, Ring(("clamp",), f"strip clamped{note}", tuple(arcs), ends)]
+
+
+def _stretch(span: Span, weight: Weight) -> tuple[list[Arc], tuple[float, ...], str]:
+    """A span as arcs, with its ends and a word where it does not come and go."""
+    if span.never:
+        return [], (), ": never"
+    if span.already:
+        return [Arc(0.0, TURN, weight)], (), ": always"
+    start, end = float(span.start), float(span.end)
+    return [Arc(start, end, weight)], (start, end), ""
+
+
+def _tool(key: str, check: Check) -> Ring:
+    """A pilot, heavy where its full diameter holds the strip, or a punch."""
+    group, name = key.split(":", 1)
+    motion = check.cycle.motion
+    if group == "punch":
+        arcs, ends, note = _stretch(motion.punches[name], "heavy")
+        return Ring((key,), f"punch {name}{note}", tuple(arcs), ends)
+    arcs, ends, note = _stretch(motion.pilots[name].tip, "light")
+    body, _ends, never = _stretch(motion.pilots[name].body, "heavy")
+    if never == ": never" and not note:
+        note = ": never located"
+    return Ring((key,), f"pilot {name}{note}", (*arcs, *body), ends)
+
+
+def _tap(name: str, check: Check, curves: Traces) -> Ring:
+    """A tap: faint while its spindle is away from home, light in the strip, heavy in the cut."""
+    key, passed = f"tap:{name}", check.cycle.motion.taps[name]
+    if passed is None:
+        return Ring((key,), f"tap {name}: motor-driven, not computed", ())
+    trace = curves.taps[name]
+    thread = passed.thread
+    inside, ends, note = _stretch(thread, "light")
+    if thread.already:
+        inside, note = _sampled(curves.angle, trace.inside, "light"), ": in strip at TDC"
+    arcs = [*_turning(passed.engage, passed.home), *inside, *_sampled(curves.angle, trace.cutting, "heavy")]
+    return Ring((key,), f"tap {name}{note}", tuple(arcs), ends)
+
+
+def _turning(engage: Floats, home: Floats) -> list[Arc]:
+    if np.isnan(engage):
+        return []
+    return [Arc(float(engage), TURN if np.isnan(home) else float(home), "faint")]
+
+
+def _sampled(angle: Curve, flags: Mask, weight: Weight) -> list[Arc]:
+    return [Arc(start, end, weight) for start, end in spans(angle, flags)]
+
+
+def _shared(found: list[Ring]) -> list[Ring]:
+    """Rings with the same arcs become one, in the place of the first."""
+    alike: dict[tuple[str, tuple[Arc, ...]], list[Ring]] = {}
+    for each in found:
+        kind = each.keys[0].split(":", 1)[0]
+        rounded = tuple(Arc(round(arc.start, 9), round(arc.end, 9), arc.weight) for arc in each.arcs)
+        alike.setdefault((kind, rounded), []).append(each)
+    return [_joined(kind, group) for (kind, _arcs), group in alike.items()]
+
+
+def _joined(kind: str, group: list[Ring]) -> Ring:
+    if len(group) == 1:
+        return group[0]
+    keys = tuple(each.keys[0] for each in group)
+    names = [key.split(":", 1)[1] for key in keys]
+    plural = "punches" if kind == "punch" else f"{kind}s"
+    said = " ".join(names) if len(names) < 4 else f"{names[0]} … {names[-1]}"
+    return replace(group[0], keys=keys, name=f"{len(names)} {plural}: {said}")

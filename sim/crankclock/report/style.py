@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ INKS: Mapping[str, tuple[str, str]] = {
 DASHES: Sequence[Any] = ("-", (0, (5, 1.6)), (0, (5, 1.4, 1.2, 1.4)), (0, (1.3, 1.3)))
 """Line styles that tell several tools of one kind apart."""
 
-SETTINGS: Mapping[str, Any] = {
+SETTINGS: Mapping[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": BODY,
     "text.color": INK,
@@ -55,6 +56,17 @@ SETTINGS: Mapping[str, Any] = {
     "svg.hashsalt": "crankclock",
     "savefig.dpi": 160,
 }
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Our settings on top of the drawing library's own defaults, whatever the user's may be; undone afterwards."""
+    from matplotlib import rc_context, rcdefaults, rcParams
+
+    with rc_context():
+        rcdefaults()
+        rcParams.update(SETTINGS)
+        yield
 
 
 def inks(key: str) -> tuple[str, str]:

@@ -72,6 +72,11 @@ class Words:
     def say(self, size: Floats, dimension: str) -> str:
         return show(float(size), dimension, self.system)
 
+    def piston(self, speed: Floats) -> str:
+        """A piston speed, which the trade gives in m/s where strip and cutting speeds are given a minute."""
+        unit = "m/s" if self.system == "metric" else "in/s"
+        return f"{float(to_unit(np.asarray(speed, dtype=float), unit)):.2f} {unit}"
+
     def lag(self, cycle: Cycle, angle: Floats) -> str:
         """An angle and the time it takes at the rate, such as "12.3° (37.3 ms)"; by hand there is no time."""
         size = abs(float(angle))

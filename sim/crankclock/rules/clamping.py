@@ -42,17 +42,29 @@ def _say_clamped_while(cycle: Cycle, subject: Subject, found: Measured, words: W
             f"{words.deg(span.start)} to {words.deg(span.end)}, {words.lag(cycle, found.margin)} inside that."
         )
     early, late = float(clamped.start - span.start), float(span.end - clamped.end)
-    if late >= early:
-        deep = words.length(max(float(depth_at(cycle, subject, clamped.end)), 0.0))
-        lifted = words.length(cycle.machine.strip.underside(cycle.machine.slide.height(span.end)))
-        return (
-            f"The stripper lets the strip go at {words.deg(clamped.end)} with {who} still {deep} deep; it leaves at "
-            f"{words.deg(span.end)}, {words.lag(cycle, late)} later, and by then the strip has risen {lifted}."
+    told = []
+    if early > 0.0:
+        high = words.length(cycle.machine.strip.underside(cycle.machine.slide.height(span.start)))
+        told.append(
+            f"{who.capitalize()} meets the strip at {words.deg(span.start)} while it is still {high} above the die; it "
+            f"is clamped only at {words.deg(clamped.start)}, {words.lag(cycle, early)} later."
         )
-    high = words.length(cycle.machine.strip.underside(cycle.machine.slide.height(span.start)))
+    if late > 0.0:
+        told.append(_say_let_go(cycle, subject, span, words))
+    return " ".join(told if early >= late else reversed(told))
+
+
+def _say_let_go(cycle: Cycle, subject: str, span: Span, words: Words) -> str:
+    """The stripper lets go before the tool has left for good."""
+    clamped, who = cycle.motion.clamped, spoken(subject)
+    late = words.lag(cycle, span.end - clamped.end)
+    deep = float(depth_at(cycle, subject, clamped.end))
+    held = f"still {words.length(deep)} deep" if deep > 0.0 else f"only {words.length(-deep)} clear of it"
+    rose = words.length(cycle.machine.strip.underside(cycle.machine.slide.height(span.end)))
+    onto = "" if deep > 0.0 else " the strip rises onto it;"
     return (
-        f"{who.capitalize()} meets the strip at {words.deg(span.start)} while it is still {high} above the die; it is "
-        f"clamped only at {words.deg(clamped.start)}, {words.lag(cycle, early)} later."
+        f"The stripper lets the strip go at {words.deg(clamped.end)} with {who} {held};{onto} it leaves at "
+        f"{words.deg(span.end)}, {late} later, and by then the strip has risen {rose}."
     )
 
 

@@ -105,6 +105,11 @@ def _say_ends_in_time(cycle: Cycle, _: Subject, found: Measured, words: Words) -
         what = f"{', '.join(inside)} still in it" if inside else "the stripper on it (it never clears or never comes)"
         return f"The strip can never be fed: at top dead centre it has {what}."
     who, meets = _first_down(cycle), float(found.start if found.start is not None else np.nan)
+    if meets <= float(feed.start):
+        return (
+            f"{who.capitalize()} comes down on the strip at {words.deg(meets)}, before the feed has even started at "
+            f"{words.deg(feed.start)}; it ends {words.lag(cycle, found.margin)} too late."
+        )
     if float(found.margin) < 0.0:
         moved = _feeder_covered(cycle, meets)
         return (
@@ -238,7 +243,9 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
     if np.any(found.broken):
         return STRIPPER_STAYS
     above = cycle.machine.scenario.strip.above
-    span = f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
+    span = f"at the feed's start, {words.deg(feed.start)}"
+    if float(feed.end) > float(feed.start):
+        span = f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
     if float(found.margin) < 0.0:
         return (
             f"Features standing {words.length(above)} above the strip run into the stripper {span}: "
@@ -246,8 +253,8 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
         )
     if float(found.margin) < ZERO_ROOM:
         return f"The stripper leaves no room above the strip {span}."
-    room = words.length(found.margin)
-    return f"The stripper stays at least {room} clear of what stands above the strip {span}."
+    what = "what stands above the strip" if above else "the strip"
+    return f"The stripper stays at least {words.length(found.margin)} clear of {what} {span}."
 
 
 def _strip_clears(cycle: Cycle, _: Subject) -> Measured | Missing:

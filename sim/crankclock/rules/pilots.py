@@ -131,8 +131,8 @@ def _rolls_open(cycle: Cycle, _: Subject) -> Measured | Missing:
     if cycle.rolls is None:
         return _needs_release(cycle)
     pilots = cycle.motion.pilots.values()
-    entered, _ = _first_and_last([pilot.tip for pilot in pilots])
-    located, _ = _first_and_last([pilot.body for pilot in pilots])
+    entered, _left = _first_and_last([pilot.tip for pilot in pilots])
+    located, _unlocated = _first_and_last([pilot.body for pilot in pilots])
     opened = cycle.rolls[0]
     margin = np.minimum(opened - entered, located - opened)
     return Measured(margin, np.isnan(margin), start=entered, end=located)
@@ -160,7 +160,7 @@ def _say_rolls_open(cycle: Cycle, _: Subject, found: Measured, words: Words) -> 
 def _rolls_close(cycle: Cycle, _: Subject) -> Measured | Missing:
     if cycle.rolls is None or cycle.feed is None:
         return _needs_release(cycle)
-    _, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
+    _entered, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
     closed, nearest = cycle.rolls[1], np.minimum(left, cycle.feed.start)
     return Measured(nearest - closed, np.isnan(nearest), start=closed, end=nearest)
 
@@ -171,7 +171,7 @@ def _say_rolls_close(cycle: Cycle, _: Subject, found: Measured, words: Words) ->
     closed = words.deg(cycle.rolls[1])
     if np.any(found.broken):
         return f"The rolls close at {closed}, but no pilot comes into the strip and leaves it again."
-    _, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
+    _entered, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
     if float(found.margin) < 0.0:
         late = "the last pilot leaves" if float(left) <= float(cycle.feed.start) else "the feed starts"
         when = words.deg(min(float(left), float(cycle.feed.start)))

@@ -157,7 +157,7 @@ def _piston_speed(cycle: Cycle) -> Floats:
 def _say_spring_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     assert subject is not None
     assert found.limit is not None
-    speed, limit = words.say(_piston_speed(cycle), "speed"), words.say(found.limit, "speed")
+    speed, limit = words.piston(_piston_speed(cycle)), words.piston(found.limit)
     over = "more than" if float(found.margin) < 0.0 else "within"
     return f"Spring {subject.removeprefix('spring:')}'s piston moves at up to {speed}, {over} its rated {limit}."
 
@@ -252,7 +252,7 @@ def _stop_in_time(cycle: Cycle, subject: Subject) -> Measured | Missing:
 def _say_stop_in_time(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     name, sensor = _sensor(cycle, subject)
     assert sensor.protects is not None
-    what = sensor.protects.replace(":", " ")
+    what = "the next feed" if sensor.protects == "feed" else sensor.protects.replace(":", " ")
     if np.any(found.broken):
         return f"Sensor {name} is to protect {what}, which never comes down on the strip in the cycle as it is."
     stopping = _stopping(cycle)
@@ -260,10 +260,10 @@ def _say_stop_in_time(cycle: Cycle, subject: Subject, found: Measured, words: Wo
     assert found.start is not None
     assert found.end is not None
     rest = words.deg(found.start + stopping)
-    base = f"A fault seen by sensor {name} is judged at {words.deg(found.start)} and the slide rests at {rest}"
+    base = f"A fault seen by sensor {name} is judged at {words.deg(found.start)} and the slide is at rest at {rest}"
     if float(found.margin) < 0.0:
-        return f"{base}, {words.lag(cycle, found.margin)} after {what} is reached at {words.deg(found.end)}."
-    return f"{base}, {words.lag(cycle, found.margin)} before {what} is reached at {words.deg(found.end)}."
+        return f"{base}, {words.lag(cycle, found.margin)} after {what} is due at {words.deg(found.end)}."
+    return f"{base}, {words.lag(cycle, found.margin)} before {what} is due at {words.deg(found.end)}."
 
 
 def _dwell(cycle: Cycle, subject: Subject) -> Measured:

@@ -39,21 +39,27 @@ def _clear(cycle: Cycle, subject: Subject) -> Measured | Missing:
 def _say_clear(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     name, tap, _spindle = _of(cycle, subject)
     if tap.thread.already:
-        return f"Tap {name} is in the strip at top dead centre, where the strip is free to move."
+        return f"Tap {name} is in the strip at top dead centre, where the strip is free."
     if not np.isnan(tap.retouch):
+        again = words.deg(tap.retouch)
+        if float(tap.retouch) < float(cycle.machine.slide.bdc):
+            return (
+                f"Tap {name} meets the strip before it is clamped, comes clear as the stripper presses it down, and "
+                f"meets it again at {again}: the thread is started twice."
+            )
         return (
-            f"The strip rises against tap {name} again at {words.deg(tap.retouch)}, after it had come clear: the tap "
-            f"is not back before the lifters raise the strip."
+            f"The strip rises against tap {name} again at {again}, after it had come clear: the tap is not back "
+            f"before the lifters raise the strip."
         )
     if np.isnan(found.margin):
         return f"The strip is never free of the stripper, so tap {name} is never seen clear of it."
     if float(found.margin) < 0.0:
         return (
             f"Tap {name} reaches {words.length(-found.margin)} into the strip at {words.deg(tap.clear_at)}, while the "
-            f"strip is free to move."
+            f"strip is free."
         )
     return (
-        f"Tap {name} stays {words.length(found.margin)} clear of the strip while that is free to move; closest at "
+        f"Tap {name} stays {words.length(found.margin)} clear of the strip while that is free; closest at "
         f"{words.deg(tap.clear_at)}."
     )
 

@@ -281,10 +281,15 @@ def _feed_figures(cycle: Cycle) -> FeedFigures | None:
 def _notes(readings: Readings) -> list[str]:
     """What a reader should know about how the cycle was read."""
     notes = ["The reading is rigid: springs, bounce and the stripper's inertia at speed are not in it."]
+    machine = readings.rigid.machine
+    if not machine.pilots:
+        notes.append("No pilot is named: nothing but the feeder locates the strip, and no rule speaks of pilots.")
+    if not machine.taps:
+        notes.append("No tap is named: no thread is judged.")
     feed = readings.rigid.feed
     if feed is not None and float(feed.end - feed.start) > TURN:
         notes.append("The feed takes longer than a whole turn at this rate.")
-    kind = readings.rigid.machine.feeder.kind if readings.rigid.machine.feeder is not None else None
+    kind = machine.feeder.kind if machine.feeder is not None else None
     if kind in ("gripper", "rated"):
         notes.append(f'How far the strip has moved on the way is an estimate: a "{kind}" feeder does not tell its law.')
     return notes

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from crankclock.parts.numbers import TURN
-from crankclock.parts.slide import SCAN_POINTS, Eccentric, scan_peak
+from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.slide import Eccentric, scan_peak
 
 GOOD_ENOUGH = 1e-9 * TURN  # the accuracy asked of an event
 
@@ -81,18 +81,18 @@ def test_a_height_out_of_reach_is_the_nearer_dead_centre(slide: Eccentric, beyon
 def test_first_derivative_by_a_complex_step(slide: Eccentric, angle: float) -> None:
     """Im y(a + ih) / h: no difference is taken, so no digits are lost."""
     step: Any = complex(angle, 1e-30)
-    assert slide.motion(angle)[1] == pytest.approx(np.imag(slide.height(step)) / 1e-30, rel=1e-11, abs=1e-15)
+    assert slide.motion(angle)[1] == pytest.approx(np.asarray(slide.height(step)).imag / 1e-30, rel=1e-11, abs=1e-15)
 
 
 @given(eccentrics(), angles)
 def test_second_derivative_by_a_complex_step_of_the_first(slide: Eccentric, angle: float) -> None:
     step: Any = complex(angle, 1e-30)
-    assert slide.motion(angle)[2] == pytest.approx(np.imag(slide.motion(step)[1]) / 1e-30, rel=1e-10, abs=1e-13)
+    assert slide.motion(angle)[2] == pytest.approx(np.asarray(slide.motion(step)[1]).imag / 1e-30, rel=1e-10, abs=1e-13)
 
 
 @given(eccentrics(), angles)
 def test_motion_gives_the_height(slide: Eccentric, angle: float) -> None:
-    assert slide.motion(angle)[0] == slide.height(angle)
+    assert slide.motion(angle)[0] == pytest.approx(float(slide.height(angle)), abs=1e-15)
 
 
 @given(eccentrics(), shares, shares, st.booleans())
@@ -150,8 +150,15 @@ def test_arrays_are_loops_of_floats() -> None:
             assert found == pytest.approx(getattr(one, peak)(float(start[k]), float(end[k])), rel=1e-14)
 
 
-def test_scan_peak_finds_the_vertex_between_samples() -> None:
-    x = np.linspace(0.0, 1.0, SCAN_POINTS)
-    parabola = 2.0 - (x - 0.3217) ** 2
-    assert scan_peak(parabola) == pytest.approx(2.0, abs=1e-12)
-    assert scan_peak(np.stack([parabola, x], axis=1)) == pytest.approx([2.0, 1.0], abs=1e-12)
+def test_scan_peak_finds_the_top_between_samples_or_at_an_end() -> None:
+    """Inside a span, off every sample; at either end; and for several spans at once."""
+
+    def hill(x: Floats) -> Floats:
+        return 2.0 - (x - 0.3217) ** 2
+
+    assert scan_peak(hill, 0.0, 1.0) == pytest.approx(2.0, abs=1e-12)
+    assert scan_peak(hill, 0.5, 1.0) == pytest.approx(float(hill(0.5)), abs=1e-15)
+    assert scan_peak(hill, -1.0, 0.1) == pytest.approx(float(hill(0.1)), abs=1e-15)
+    assert scan_peak(hill, 0.2, 0.2) == pytest.approx(float(hill(0.2)), abs=1e-15)
+    spans = scan_peak(hill, np.array([0.0, 0.5, -1.0]), np.array([1.0, 1.0, 0.1]))
+    assert spans == pytest.approx([2.0, float(hill(0.5)), float(hill(0.1))], abs=1e-12)

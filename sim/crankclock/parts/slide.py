@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -49,29 +50,41 @@ class Slide(Protocol):
         """Greatest `|d2y/da2|` [m/rad2] from dial angle `start` to `end` [rad]."""
 
 
-SCAN_POINTS = 181
+COARSE, FINE = 41, 9
+"""Points of the two scans that find a peak: over the whole span, then about the best one."""
 
 
-def scan_peak(values: NDArray[np.float64]) -> Floats:
-    """Greatest of samples along the leading axis, with a parabola through the best one and its neighbours.
+def scan_peak(curve: Callable[[Floats], Floats], start: Floats, end: Floats) -> Floats:
+    """Greatest value of a smooth curve over a span.
 
     Parameters
     ----------
-    values : array, shape (k,) or (k, n)
-        Evenly spaced samples of a smooth curve, k >= 3.
+    curve : callable
+        Takes values with a leading axis of points.
+    start, end : float or array, shape (n,)
+        The span, in the curve's own unit.
 
     Returns
     -------
     float or array, shape (n,)
-        The vertex where the best sample lies inside, else the end value.
+        From the best of the samples, and a parabola through it and its neighbours where it lies inside.
     """
-    inner = np.clip(np.argmax(values, axis=0), 1, values.shape[0] - 2)
-    left, mid, right = (np.take_along_axis(values, (inner + k)[None, ...], axis=0)[0] for k in (-1, 0, 1))
+    values = _samples(curve, start, end, COARSE)
+    step = (end - start) / (COARSE - 1)
+    best = start + np.argmax(values, axis=0) * step
+    near = _samples(curve, np.maximum(best - step, start), np.minimum(best + step, end), FINE)
+    inner = np.clip(np.argmax(near, axis=0), 1, FINE - 2)
+    left, mid, right = (np.take_along_axis(near, (inner + k)[None, ...], axis=0)[0] for k in (-1, 0, 1))
     bend = left - 2.0 * mid + right
     lean = np.where(bend < 0.0, 0.5 * (left - right) / np.where(bend < 0.0, bend, 1.0), 0.0)
-    vertex = mid - 0.25 * (left - right) * np.clip(lean, -1.0, 1.0)
-    peak: Floats = np.maximum(values.max(axis=0), vertex)
+    vertex = mid - 0.25 * (left - right) * np.where(np.abs(lean) <= 1.0, lean, 0.0)
+    peak: Floats = np.maximum(np.maximum(values.max(axis=0), near.max(axis=0)), vertex)
     return peak
+
+
+def _samples(curve: Callable[[Floats], Floats], start: Floats, end: Floats, count: int) -> NDArray[np.float64]:
+    share = np.linspace(0.0, 1.0, count).reshape((-1,) + (1,) * np.ndim(np.asarray(start) + np.asarray(end)))
+    return np.asarray(curve(start + share * (end - start)))
 
 
 @dataclass(frozen=True)
@@ -149,26 +162,26 @@ class Eccentric:
         return self._reach - self.shift + self.radius * np.cos(p) - np.sqrt(self.rod**2 - side**2)
 
     def motion(self, angle: Floats) -> tuple[Floats, Floats, Floats]:
-        y, dy, d2y, _ = self._motion(angle)
+        y, dy, d2y = self._derivatives(angle, 2)
         return y, dy, d2y
 
-    def _motion(self, angle: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Height and its first three derivatives over the dial angle."""
+    def _derivatives(self, angle: Floats, order: int) -> list[Floats]:
+        """Height and its derivatives over the dial angle up to an order of 3."""
         p = angle + self._lead
         across, along = self.radius * np.sin(p), self.radius * np.cos(p)
         if self.rod is None:
-            return self.radius + along - self.shift, -across, -along, across
+            plain: list[Floats] = [self.radius + along - self.shift, -across, -along, across]
+            return plain[: order + 1]
         side = across - self.offset
         rod_drop = np.sqrt(self.rod**2 - side**2)
         drop1 = -side * along / rod_drop
-        drop2 = -(along**2 - side * across + drop1**2) / rod_drop
-        drop3 = (3.0 * along * across + side * along - 3.0 * drop1 * drop2) / rod_drop
-        return (
-            self._reach - self.shift + along - rod_drop,
-            -across - drop1,
-            -along - drop2,
-            across - drop3,
-        )
+        found: list[Floats] = [self._reach - self.shift + along - rod_drop, -across - drop1]
+        if order > 1:
+            drop2 = -(along**2 - side * across + drop1**2) / rod_drop
+            found.append(-along - drop2)
+        if order > 2:
+            found.append(across - (3.0 * along * across + side * along - 3.0 * drop1 * drop2) / rod_drop)
+        return found
 
     def passes(self, height: Floats) -> tuple[Floats, Floats]:
         above = np.minimum(np.maximum(height + self.shift, 0.0), self.stroke)
@@ -196,7 +209,7 @@ class Eccentric:
         found = []
         for angle in (np.pi - square - self._lead, np.pi + square - self._lead):
             for _ in range(5):
-                _, _, d2y, d3y = self._motion(angle)
+                _, _, d2y, d3y = self._derivatives(angle, 3)
                 angle = angle - d2y / d3y
             found.append(angle)
         return found[0], found[1]
@@ -205,10 +218,8 @@ class Eccentric:
         down, up = self._fastest
         fastest = np.where(np.asarray(start) < self.bdc, down, up)
         inside = np.minimum(np.maximum(fastest, start), end)
-        speeds = [np.abs(self.motion(angle)[1]) for angle in (start, inside, end)]
+        speeds = [np.abs(self._derivatives(angle, 1)[1]) for angle in (start, inside, end)]
         return np.maximum(np.maximum(speeds[0], speeds[1]), speeds[2])
 
     def peak_acceleration(self, start: Floats, end: Floats) -> Floats:
-        share = np.linspace(0.0, 1.0, SCAN_POINTS)
-        share = share.reshape((-1,) + (1,) * np.ndim(np.asarray(start) + np.asarray(end)))
-        return scan_peak(np.abs(self.motion(start + share * (end - start))[2]))
+        return scan_peak(lambda angle: np.abs(self.motion(angle)[2]), start, end)

@@ -18,13 +18,16 @@ from crankclock.units import show
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-RIM, HUB = 57.0, 15.0
+RIM, HUB = 56.0, 15.0
 """Radius of the dial's scale, and of the space left in the middle [mm]."""
 HALF = 70.0
 """Half the side of the square the clock is drawn in [mm]."""
 WIDEST_RING = 6.2
+LEAST = 5.4
+"""Smallest type for a ring's name [pt]."""
 FACE = 1.2
 """Between the scale and the outermost ring [mm]."""
+BACKING = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.12", "alpha": 0.9}
 
 
 @dataclass
@@ -60,7 +63,8 @@ def draw_clock(axes: Axes, check: Check, rings: Sequence[Ring], overlaps: Sequen
     pitch = min(WIDEST_RING, (RIM - FACE - HUB) / max(len(rings), 1))
     radii = {ring: RIM - FACE - k * pitch for k, ring in enumerate(rings)}
     for ring, outer in radii.items():
-        _ring(axes, ring, outer, pitch)
+        hatched = [overlap for _, overlap in overlaps if set(ring.keys) & set(overlap.between)]
+        _ring(axes, ring, outer, pitch, hatched)
     tags = []
     for letter, overlap in overlaps:
         pair = [(radii[ring], inks_of(ring)) for ring in rings if set(ring.keys) & set(overlap.between)]
@@ -80,9 +84,9 @@ def _xy(radius: float, degrees: float) -> tuple[float, float]:
     return radius * float(np.sin(turned)), radius * float(np.cos(turned))
 
 
-def _line(axes: Axes, degrees: float, inner: float, outer: float, width: float, colour: str = INK) -> None:
+def _line(axes: Axes, degrees: float, inner: float, outer: float, width: float) -> None:
     (x0, y0), (x1, y1) = _xy(inner, degrees), _xy(outer, degrees)
-    axes.plot((x0, x1), (y0, y1), color=colour, linewidth=width, solid_capstyle="butt", clip_on=False)
+    axes.plot((x0, x1), (y0, y1), color=INK, linewidth=width, solid_capstyle="butt", clip_on=False, zorder=2.5)
 
 
 def _dial(axes: Axes, bdc: float) -> None:
@@ -94,11 +98,10 @@ def _dial(axes: Axes, bdc: float) -> None:
         _line(axes, degrees, RIM, RIM + (2.2 if major else 1.2), 0.9 if major else 0.5)
         if major:
             x, y = _xy(RIM + 4.6, degrees)
-            axes.text(x, y, str(degrees), fontsize=SMALL, ha="center", va="center")
+            axes.text(x, y, str(degrees), fontsize=SMALL, ha="center", va="center", zorder=4.5, bbox=BACKING)
     for name, angle in (("TDC", 0.0), ("BDC", bdc)):
         x, y = _xy(RIM + 8.0, angle)
         axes.text(x, y, name, fontsize=SMALL, ha="center", va="center", fontweight="bold")
-        _line(axes, angle, HUB, RIM, 0.4, GREY)
 
 
 def _wedge(axes: Axes, outer: float, pitch: float, start: float, end: float, **manner: object) -> None:
@@ -109,7 +112,7 @@ def _wedge(axes: Axes, outer: float, pitch: float, start: float, end: float, **m
     axes.add_patch(Wedge((0.0, 0.0), outer, 90.0 - start - sweep, 90.0 - start, width=pitch, **manner))
 
 
-def _ring(axes: Axes, ring: Ring, outer: float, pitch: float) -> None:
+def _ring(axes: Axes, ring: Ring, outer: float, pitch: float, hatched: Sequence[Overlap]) -> None:
     from matplotlib.patches import Circle
 
     axes.add_patch(Circle((0.0, 0.0), outer - pitch, fill=False, edgecolor=PALE, linewidth=0.5, zorder=0.5))
@@ -117,16 +120,35 @@ def _ring(axes: Axes, ring: Ring, outer: float, pitch: float) -> None:
     room = _Room()
     for arc in ring.arcs:
         _arc(axes, arc, outer, pitch, dark, light)
-        room.add(float(np.degrees(arc.start)), float(np.degrees(arc.end - arc.start)))
+    for start, end in _united(hatched):
+        _wedge(axes, outer, pitch, start, end, facecolor=PAPER, edgecolor="none", alpha=0.62, zorder=3.0)
+    taken = [(arc.start, arc.end) for arc in ring.arcs] + [(each.start, each.end) for each in hatched]
+    for start, end in taken:
+        room.add(float(np.degrees(start)), float(np.degrees(end - start)))
     for angle in ring.by_hand:
-        _line(axes, float(np.degrees(angle)), outer - pitch, outer, 0.7, INK)
+        degrees = float(np.degrees(angle))
+        _line(axes, degrees, outer - pitch, outer, 0.8)
+        room.add(degrees - 0.5, 1.0)
     middle = outer - 0.5 * pitch
     _name(axes, ring.name, middle, pitch, room)
-    if ring.ends:
-        size = min(TINY, 0.62 * pitch / MM_PER_POINT)
-        _number(axes, ring.ends[0], middle, size, room, before=True)
-        for angle in ring.ends[1:]:
-            _number(axes, angle, middle, size, room, before=False)
+    size = min(TINY, 0.62 * pitch / MM_PER_POINT)
+    within = any(arc.weight == "faint" for arc in ring.arcs)
+    for k, angle in enumerate(ring.ends):
+        if within and not any(each.start <= angle <= each.end for each in hatched):
+            _number_within(axes, ring, angle, middle, size, last=k > 0)
+        elif not within:
+            _number(axes, angle, middle, size, room, before=k == 0)
+
+
+def _united(hatched: Sequence[Overlap]) -> list[list[float]]:
+    """Hatched spans of a ring [deg], those that share a stretch as one, so that it is made pale only once."""
+    found: list[list[float]] = []
+    for start, end in sorted((float(np.degrees(each.start)), float(np.degrees(each.end))) for each in hatched):
+        if found and start <= found[-1][1]:
+            found[-1][1] = max(found[-1][1], end)
+        else:
+            found.append([start, end])
+    return found
 
 
 def _arc(axes: Axes, arc: Arc, outer: float, pitch: float, dark: str, light: str) -> None:
@@ -152,9 +174,21 @@ def _across(axes: Axes, text: str, radius: float, degrees: float, size: float, *
     )  # fmt: skip
 
 
+def _fitting(text: str, radius: float, pitch: float) -> float:
+    """Size [pt] at which a straight line of text stays between the circles of its ring, if it need not be too small."""
+    size = min(BODY, 0.7 * pitch / MM_PER_POINT)
+    while size > LEAST:
+        half = min(0.45 * wide(text, size), radius)
+        rise = radius - float(np.sqrt(radius**2 - half**2))
+        if rise + 0.75 * size * MM_PER_POINT <= pitch:
+            break
+        size -= 0.2
+    return size
+
+
 def _name(axes: Axes, text: str, radius: float, pitch: float, room: _Room) -> None:
     """The ring's name: over TDC where that is free, else over BDC, else in the widest gap."""
-    size = min(BODY, 0.7 * pitch / MM_PER_POINT)
+    size = _fitting(text, radius, pitch)
     angle = float(np.degrees(wide(text, size) / radius))
     for middle in (0.0, 180.0, room.widest()[0]):
         if room.free(middle - 0.5 * angle, angle):
@@ -163,26 +197,39 @@ def _name(axes: Axes, text: str, radius: float, pitch: float, room: _Room) -> No
             return
     middle = room.widest()[0]
     room.add(middle - 0.5 * angle, angle)
-    backing = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.1", "alpha": 0.88}
-    _across(axes, text, radius, middle, size, bbox=backing)
+    _across(axes, text, radius, middle, size, bbox=BACKING)
 
 
 def _number(axes: Axes, angle: float, radius: float, size: float, room: _Room, *, before: bool) -> None:
-    """A dial reading beside the end of an arc, where there is room for it."""
+    """A dial reading beside the end of an arc, as near as there is room for it."""
     degrees = float(np.degrees(angle))
     text = f"{degrees % 360.0:.1f}"
     width = float(np.degrees((wide(text, size) + 0.8) / radius))
-    start = degrees - width if before else degrees
-    if room.free(start + 0.01, width - 0.02):
-        room.add(start, width)
-        _across(axes, text, radius, (start + 0.5 * width) % 360.0, size)
+    for away in range(16):
+        start = degrees - width - away if before else degrees + away
+        if room.free(start + 0.01, width - 0.02):
+            room.add(start, width)
+            _across(axes, text, radius, (start + 0.5 * width) % 360.0, size)
+            return
+
+
+def _number_within(axes: Axes, ring: Ring, angle: float, radius: float, size: float, *, last: bool) -> None:
+    """A dial reading just inside the end of the arc, for rings that have something thin beyond it."""
+    degrees = float(np.degrees(angle))
+    text = f"{degrees % 360.0:.1f}"
+    width = float(np.degrees((wide(text, size) + 0.8) / radius))
+    middle = degrees - 0.5 * width if last else degrees + 0.5 * width
+    under = [arc for arc in ring.arcs if np.degrees(arc.start) < middle < np.degrees(arc.end) and arc.weight != "faint"]
+    if not under or any(np.degrees(arc.end - arc.start) < 1.2 * width for arc in under):
+        return
+    ink = PAPER if under[-1].weight == "heavy" else INK
+    _across(axes, text, radius, middle % 360.0, size, color=ink)
 
 
 def _hatch(axes: Axes, overlap: Overlap, outers: Sequence[float], pitch: float) -> None:
     """The overlap on the rings it lies between, with its edges drawn from ring to ring."""
     start, end = float(np.degrees(overlap.start)), float(np.degrees(overlap.end))
     for outer in outers:
-        _wedge(axes, outer, pitch, start, end, facecolor=PAPER, edgecolor="none", alpha=0.72, zorder=3.0)
         _wedge(
             axes, outer, pitch, start, end, facecolor="none", edgecolor=INK, linewidth=0.7, hatch="//////", zorder=3.1
         )
@@ -197,7 +244,7 @@ def _tags(axes: Axes, tags: Sequence[tuple[str, Overlap, float]]) -> None:
     places = spread([middles[k] for k in order], 8.0, 4.0, 356.0)
     for k, degrees in zip(order, places, strict=True):
         letter, overlap, outer = tags[k]
-        here, there, away = _xy(outer, middles[k]), _xy(RIM + 6.6, degrees), _xy(RIM + 8.6, degrees)
+        here, there, away = _xy(outer, middles[k]), _xy(RIM + 8.2, degrees), _xy(RIM + 10.2, degrees)
         axes.plot((here[0], there[0]), (here[1], there[1]), color=INK, linewidth=0.5, zorder=4.0, clip_on=False)
         text = f"{letter}  {np.degrees(overlap.size):.1f}°"
         box = {"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6, "boxstyle": "square,pad=0.25"}

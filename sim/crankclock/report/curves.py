@@ -10,15 +10,14 @@ import numpy as np
 
 from crankclock.report.labels import Label, labels
 from crankclock.report.style import (
-    BODY,
     DASHES,
     GREY,
     INK,
     INKS,
-    MM_PER_POINT,
     PALE,
     PAPER,
     SMALL,
+    TAP_SHADES,
     TINY,
     inks,
     place,
@@ -26,18 +25,23 @@ from crankclock.report.style import (
 )
 from crankclock.studies.check import Check
 from crankclock.studies.overlaps import Overlap
-from crankclock.studies.traces import Curve, Traces
+from crankclock.studies.traces import Curve, Mask, Traces
 from crankclock.units import DIMENSIONS, System, to_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
-LABEL_BAND = 31.0
+LABEL_BAND = 34.0
 """Height kept for the event labels [mm]."""
 LABEL_PITCH = 2.55
-GAP = 2.6
+GAP = 4.6
 """Between panels [mm]."""
+LEGEND_COLUMNS, LEGEND_MOST, LEGEND_ROW = 4, 12, 2.9
+"""Columns, most entries, height of a row [mm]."""
+FAINT = "#b8b8b8"
+BACKING = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.08", "alpha": 0.9}
 
 
 @dataclass(frozen=True)
@@ -70,10 +74,12 @@ def draw_curves(figure: Figure, scene: Scene, left: float, top: float, width: fl
         panels.append((0.9, _feed))
     if scene.curves.taps:
         panels.append((1.25, _spindles))
-    share = (height - LABEL_BAND - GAP * (len(panels) - 1)) / sum(weight for weight, _ in panels)
+    legend = LEGEND_ROW * (_legend_rows(scene) - 1)
+    share = (height - LABEL_BAND - legend - GAP * (len(panels) - 1)) / sum(weight for weight, _ in panels)
     below = top + LABEL_BAND
     drawn = []
     for weight, draw in panels:
+        below += legend if draw is _strip_zone else 0.0
         axes = place(figure, left, below, width, weight * share)
         _frame(axes)
         draw(axes, scene)
@@ -101,9 +107,9 @@ def _frame(axes: Axes) -> None:
 def _title(axes: Axes, text: str, unit: str) -> None:
     axes.set_ylabel(unit, fontsize=SMALL, labelpad=1.0)
     axes.yaxis.set_label_coords(-0.068, 0.5)
-    axes.text(
-        0.004, 0.99, text, fontsize=SMALL, fontweight="bold", ha="left", va="top", transform=axes.transAxes, zorder=9.0,
-        bbox={"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.12", "alpha": 0.85},
+    axes.annotate(
+        text, (0.0, 1.0), (0.0, 2.2), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
+        fontweight="bold", ha="left", va="bottom", annotation_clip=False, bbox=BACKING,
     )  # fmt: skip
 
 
@@ -111,6 +117,7 @@ def _label_band(axes: Axes, shown: Sequence[Label], width: float) -> None:
     """Upright labels in a row, each with a line down to its angle."""
     axes.set_xlim(0.0, width)
     axes.set_ylim(0.0, LABEL_BAND)
+    axes.set_zorder(-1.0)
     axes.axis("off")
     scale = width / 360.0
     places = spread([label.degrees * scale for label in shown], LABEL_PITCH, 0.5, width - 0.5)
@@ -122,20 +129,23 @@ def _label_band(axes: Axes, shown: Sequence[Label], width: float) -> None:
 
 def _broken(axes: Axes, scene: Scene) -> None:
     """Hatched bands where a rule is broken, with their letters at the top."""
+    middles = []
     for letter, overlap in scene.overlaps:
         start, end = float(np.degrees(overlap.start)), float(np.degrees(overlap.end))
         turns = np.floor(start / 360.0) * 360.0
         for back in (turns, turns + 360.0):
             low, high = max(start - back, 0.0), min(end - back, 360.0)
             if high > low:
-                axes.axvspan(
-                    low, high, facecolor="none", edgecolor=GREY, hatch="//////", linewidth=0.5, zorder=0.8
-                )
-                axes.text(
-                    0.5 * (low + high), 0.985, letter, fontsize=SMALL, fontweight="bold", ha="center", va="top",
-                    transform=axes.get_xaxis_transform(), zorder=9.0,
-                    bbox={"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.5, "boxstyle": "square,pad=0.18"},
-                )  # fmt: skip
+                axes.axvspan(low, high, facecolor="none", edgecolor=FAINT, hatch="////", linewidth=0.5, zorder=0.8)
+                middles.append((0.5 * (low + high), letter))
+    middles.sort()
+    places = spread([middle for middle, _ in middles], 6.5, 4.0, 356.0)
+    for place_, (_, letter) in zip(places, middles, strict=True):
+        axes.text(
+            place_, 0.975, letter, fontsize=TINY, fontweight="bold", ha="center", va="top", zorder=9.0,
+            transform=axes.get_xaxis_transform(),
+            bbox={"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.5, "boxstyle": "square,pad=0.18"},
+        )  # fmt: skip
 
 
 def _slide(axes: Axes, scene: Scene) -> None:
@@ -157,45 +167,74 @@ def _strip_zone(axes: Axes, scene: Scene) -> None:
     handles = axes.plot(
         degrees, scene.size(curves.stripper), color=INKS["clamp"][0], linewidth=1.3, label="stripper face", zorder=1.5
     )
-    by_group: dict[str, int] = {}
-    for key, tip in curves.tools.items():
-        group, name = key.split(":", 1)
-        k = by_group.setdefault(group, 0)
-        by_group[group] += 1
-        handles += axes.plot(
-            degrees, scene.size(tip), color=inks(key)[0], linewidth=0.9, linestyle=DASHES[(k + 1) % len(DASHES)],
-            label=f"{group} {name}", zorder=2.0,
-        )  # fmt: skip
+    for k, (name, tip) in enumerate(_tools(scene)):
+        manner = {"color": inks(name.split(maxsplit=1)[0])[0], "linestyle": DASHES[1 + k % (len(DASHES) - 1)]}
+        handles += axes.plot(degrees, scene.size(tip), linewidth=0.9, label=name, zorder=2.0, **manner)
     for k, (name, tap) in enumerate(curves.taps.items()):
         tip = scene.size(tap.tip)
-        manner = {"color": inks("tap")[0], "linestyle": DASHES[k % len(DASHES)]}
-        handles += axes.plot(degrees, tip, linewidth=1.0, label=f"tap {name}", zorder=3.0, **manner)  # type: ignore[arg-type]
-        axes.plot(degrees, np.where(tap.cutting, tip, np.nan), color=inks("tap")[0], linewidth=2.6, zorder=3.1)
+        shade = TAP_SHADES[k % len(TAP_SHADES)]
+        handles += axes.plot(
+            degrees,
+            tip,
+            linewidth=1.0,
+            label=_short(f"tap {name}"),
+            zorder=3.0,
+            color=shade,
+            linestyle=DASHES[k % len(DASHES)],
+        )
+        axes.plot(degrees, np.where(tap.cutting, tip, np.nan), color=shade, linewidth=2.4, zorder=3.1)
     _zone_limits(axes, scene)
-    _title(axes, "At the die face, to scale (taps heavy while they cut)", scene.unit)
+    raised = scene.size(0.5 * (curves.top[:1] + curves.underside[:1]))
+    axes.text(4.0, float(raised[0]), "strip", fontsize=TINY, ha="left", va="center", zorder=4.0)
+    axes.annotate(
+        "die face", (356.0, 0.0), (0.0, -2.5), textcoords="offset points", fontsize=TINY, ha="right", va="top"
+    )
+    _title(axes, "At the die face", scene.unit)
     _broken(axes, scene)
     _legend(axes, handles)
 
 
+def _tools(scene: Scene) -> list[tuple[str, Curve]]:
+    """Tip curves of pilots and punches with their names, those that move alike as one."""
+    alike: dict[tuple[str, bytes], list[str]] = {}
+    for key, tip in scene.curves.tools.items():
+        alike.setdefault((key.split(":", 1)[0], tip.tobytes()), []).append(key)
+    found = []
+    for (group, _), keys in alike.items():
+        first, last = (key.split(":", 1)[1] for key in (keys[0], keys[-1]))
+        name = f"{group} {first}" if len(keys) == 1 else f"{group} {first} … {last}"
+        found.append((_short(name), scene.curves.tools[keys[0]]))
+    return found
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= 20 else f"{name[:18]} …"
+
+
 def _zone_limits(axes: Axes, scene: Scene) -> None:
-    """From below what the taps reach to above where they rest; at least twice the raised strip."""
+    """From below what the taps reach to above where they rest, but the strip is always well to be seen."""
     curves = scene.curves
     raised = float(curves.top.max())
-    tips = [raised, 0.0, *(float(tap.tip.min()) for tap in curves.taps.values())]
-    tips += [float(tap.tip.max()) for tap in curves.taps.values()]
-    low, high = min(tips), min(max(tips), 6.0 * raised)
-    low = max(low, -4.0 * raised)
+    tips = [0.0, raised, *(float(reach) for tap in curves.taps.values() for reach in (tap.tip.min(), tap.tip.max()))]
+    low, high = max(min(tips), -4.0 * raised), min(max(tips), 3.0 * raised)
     room = high - low
-    ends = scene.size(np.array([low - 0.12 * room, high + max(0.42 * room, 0.5 * raised)]))
+    ends = scene.size(np.array([low - 0.12 * room, high + 0.18 * room]))
     axes.set_ylim(float(ends[0]), float(ends[1]))
 
 
-def _legend(axes: Axes, handles: Sequence[object]) -> None:
+def _legend_rows(scene: Scene) -> int:
+    return -(-min(1 + len(_tools(scene)) + len(scene.curves.taps), LEGEND_MOST) // LEGEND_COLUMNS)
+
+
+def _legend(axes: Axes, handles: Sequence[Line2D]) -> None:
+    """Above the axes; taps and stripper before other tools where there are too many."""
+    taps = [each for each in handles if str(each.get_label()).startswith("tap ")]
+    ordered = [*taps, *(each for each in handles if each not in taps)][:LEGEND_MOST]
     axes.legend(
-        handles=handles[:14], loc="upper center", bbox_to_anchor=(0.5, 0.925), ncol=min(len(handles), 5),  # type: ignore[arg-type]
-        fontsize=TINY, frameon=True, framealpha=0.85, edgecolor="none", facecolor=PAPER, handlelength=3.0,
-        borderpad=0.15, labelspacing=0.25, columnspacing=1.2, handletextpad=0.5,
-    ).set_zorder(8.0)  # fmt: skip
+        handles=ordered, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncol=min(len(ordered), LEGEND_COLUMNS),
+        fontsize=TINY, frameon=False, handlelength=3.0, borderaxespad=0.1, borderpad=0.1, labelspacing=0.25,
+        columnspacing=1.2, handletextpad=0.5,
+    )  # fmt: skip
 
 
 def _feed(axes: Axes, scene: Scene) -> None:
@@ -203,37 +242,34 @@ def _feed(axes: Axes, scene: Scene) -> None:
     check, curves = scene.check, scene.curves
     assert curves.fed is not None
     assert curves.fed_before is not None
-    pitch = np.asarray(check.machine.scenario.strip.pitch)
-    going = (curves.fed > 0.0) | (np.roll(curves.fed, -1) > 0.0)
-    before = np.asarray(curves.fed_before < pitch * (1.0 - 1e-9))
-    before = before | np.roll(before, 1)
-    dark = inks("feed")[0]
-    axes.plot(scene.degrees, np.where(going, scene.size(curves.fed), np.nan), color=dark, linewidth=1.6)
-    if np.any(before[1:]):
-        axes.plot(
-            scene.degrees, np.where(before, scene.size(curves.fed_before), np.nan), color=dark, linewidth=1.6,
-            linestyle=(0, (2.6, 1.2)),
-        )  # fmt: skip
-    full = float(scene.size(pitch))
+    dark, past = inks("feed")[0], _moving(curves.fed_before)
+    for fed, dashes in ((curves.fed, "-"), (curves.fed_before, (0, (2.6, 1.2)))):
+        moved = np.where(_moving(fed), scene.size(fed), np.nan)
+        axes.plot(scene.degrees, moved, color=dark, linewidth=1.8, linestyle=dashes)
+    full = float(scene.size(np.asarray(check.machine.scenario.strip.pitch)))
     axes.axhline(full, color=GREY, linewidth=0.4)
-    axes.set_ylim(-0.05 * full, 1.3 * full)
+    axes.set_ylim(-0.05 * full, 1.22 * full)
     hand = check.readings.hand.feed
     if hand is not None and check.reading != "hand":
         at = float(np.degrees(hand.start)) % 360.0
         axes.plot((at, at), (0.0, 0.22 * full), color=INK, linewidth=0.8)
         axes.text(at - 2.0, 0.02 * full, "by hand", fontsize=TINY, ha="right", va="bottom")
-    past = ", dashed: the stroke before's" if np.any(before[1:]) else ""
-    _title(axes, f"Strip fed{past}", scene.unit)
+    before = " (dashed: by the feed of the stroke before)" if np.any(past) else ""
+    _title(axes, f"Strip fed{before}", scene.unit)
     _broken(axes, scene)
 
 
+def _moving(fed: Curve) -> Mask:
+    """Where a feed curve is on its way, ends included."""
+    step = np.diff(fed) != 0.0
+    return np.concatenate(([False], step)) | np.concatenate((step, [False]))
+
+
 def _spindles(axes: Axes, scene: Scene) -> None:
-    dark = inks("tap")[0]
     axes.axhline(0.0, color=GREY, linewidth=0.5)
     for k, tap in enumerate(scene.curves.taps.values()):
         speed = np.asarray(to_unit(tap.speed, "/min"))
-        axes.plot(scene.degrees, speed, color=dark, linewidth=0.9, linestyle=DASHES[k % len(DASHES)])
-        axes.plot(scene.degrees, np.where(tap.cutting, speed, np.nan), color=dark, linewidth=2.6)
-    low, high = axes.get_ylim()
-    axes.set_ylim(low, high + 0.22 * (high - low))
+        shade = TAP_SHADES[k % len(TAP_SHADES)]
+        axes.plot(scene.degrees, speed, color=shade, linewidth=0.9, linestyle=DASHES[k % len(DASHES)])
+        axes.plot(scene.degrees, np.where(tap.cutting, speed, np.nan), color=shade, linewidth=2.4)
     _title(axes, "Spindle speed, in above 0 and out below (heavy in the cut)", "/min")

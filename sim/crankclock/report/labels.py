@@ -16,8 +16,8 @@ RANKS: Mapping[str, int] = {
     "tap.through": 3, "tap.engage": 3, "tap.home": 3, "pilot.unlocated": 4, "tap.full": 4,
 }  # fmt: skip
 """What goes first where there is not room for all; events that are not here are never named."""
-LONGEST = 30
-"""Letters in a label."""
+LONGEST = 26
+"""Letters in a label, the angle among them."""
 SAME = 0.05
 """Events of one kind this close [deg] share a label."""
 
@@ -56,6 +56,7 @@ def _label(kind: str, events: list[Event]) -> Label:
         thing = f"{len(events)} {'punches' if group == 'punch' else group + 's'}"
     words = f"{thing.replace(':', ' ')} {what}"
     turned = f" ({degrees:.1f}°)" if degrees >= 360.0 else ""
-    room = LONGEST - len(turned)
+    said = f"{degrees % 360.0:.1f}° "
+    room = LONGEST - len(said) - len(turned)
     words = words if len(words) <= room else f"{words[: room - len(what) - 2]}… {what}"
-    return Label(degrees % 360.0, f"{degrees % 360.0:.1f}° {words}{turned}")
+    return Label(degrees % 360.0, f"{said}{words}{turned}")

@@ -16,6 +16,8 @@ Weight = Literal["faint", "light", "heavy"]
 ROOM = 16
 """More rings than this, and pilots or punches that move alike share one."""
 
+LONGEST = 30
+
 
 @dataclass(frozen=True)
 class Arc:
@@ -35,6 +37,7 @@ class Ring:
     keys : tuple of str
         What acts: "feed", "rolls", "lift", "clamp", or tools such as "pilot:p1"; several where they move alike.
     name : str
+        At most `LONGEST` letters.
     arcs : tuple of Arc
         Drawn in this order.
     ends : tuple of float
@@ -59,7 +62,11 @@ def rings(check: Check, curves: Traces) -> tuple[Ring, ...]:
     taps = [_tap(name, check, curves) for name in machine.taps]
     if len(line) + len(tools) + len(taps) > ROOM:
         tools = _shared(tools)
-    return (*line, *tools, *taps)
+    return tuple(replace(ring, name=_short(ring.name)) for ring in (*line, *tools, *taps))
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= LONGEST else f"{name[: LONGEST - 2]} …"
 
 
 def _feed(check: Check) -> list[Ring]:
@@ -107,7 +114,7 @@ def _stretch(span: Span, weight: Weight) -> tuple[list[Arc], tuple[float, ...], 
     if span.never:
         return [], (), ": never"
     if span.already:
-        return [Arc(0.0, TURN, weight)], (), ": always"
+        return [Arc(0.0, TURN, weight)], (), ": always in"
     start, end = float(span.start), float(span.end)
     return [Arc(start, end, weight)], (start, end), ""
 
@@ -130,7 +137,7 @@ def _tap(name: str, check: Check, curves: Traces) -> Ring:
     """A tap: faint while its spindle is away from home, light in the strip, heavy in the cut."""
     key, passed = f"tap:{name}", check.cycle.motion.taps[name]
     if passed is None:
-        return Ring((key,), f"tap {name}: motor-driven, not computed", ())
+        return Ring((key,), f"tap {name}: not computed", ())
     trace = curves.taps[name]
     thread = passed.thread
     inside, ends, note = _stretch(thread, "light")

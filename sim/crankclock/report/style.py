@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
@@ -34,6 +35,9 @@ INKS: Mapping[str, tuple[str, str]] = {
 }
 """A dark and a light ink for each kind of thing that acts (after Okabe and Ito, Color Universal Design, 2008)."""
 
+TAP_SHADES = ("#b34700", "#1a1a1a", "#e08a45", "#6b2a00")
+"""Inks of several taps' curves, as far apart in lightness as they can be."""
+
 DASHES: Sequence[Any] = ("-", (0, (5, 1.6)), (0, (5, 1.4, 1.2, 1.4)), (0, (1.3, 1.3)))
 """Line styles that tell several tools of one kind apart."""
 
@@ -63,7 +67,8 @@ def house_style() -> Iterator[None]:
     """Our settings on top of the drawing library's own defaults, whatever the user's may be; undone afterwards."""
     from matplotlib import rc_context, rcdefaults, rcParams
 
-    with rc_context():
+    with rc_context(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")  # a title may be in any script
         rcdefaults()
         rcParams.update(SETTINGS)
         yield

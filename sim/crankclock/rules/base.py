@@ -131,15 +131,9 @@ class Rule:
 
     def fails(self, measured: Measured) -> Flags:
         """True where the margin is below 0 or the rule is broken; nan is never a pass."""
-        scaled = to_unit(np.asarray(measured.margin, dtype=float), UNITS[self.dimension])
-        failing: Flags = ~(scaled >= -ZERO) | measured.broken
+        held = np.asarray(measured.margin) * to_unit(1.0, UNITS[self.dimension]) >= -ZERO
+        failing: Flags = ~held | measured.broken
         return failing
-
-    def tight(self, cycle: Cycle, measured: Measured) -> Flags:
-        """True where the margin is not failing but below its allowance."""
-        short = np.asarray(measured.margin) < self.allowed(cycle, measured) - 1e-12
-        result: Flags = short & ~np.asarray(self.fails(measured))
-        return result
 
 
 def line(_: Cycle) -> Iterable[Subject]:

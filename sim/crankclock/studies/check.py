@@ -17,7 +17,7 @@ from crankclock.rules.tapping import cutting_speed
 from crankclock.scenario.build import Machine, build
 from crankclock.scenario.defaults import Assumption
 from crankclock.scenario.load import Loaded
-from crankclock.studies.margins import Margin, Unjudged, margins
+from crankclock.studies.margins import Judged, Margin, Unjudged, margins
 from crankclock.units import System
 
 Status = Literal["pass", "tight", "fail", "not judged"]
@@ -160,22 +160,26 @@ def check(loaded: Loaded, reading: Reading = "rigid", units: System | None = Non
     machine = build(scenario)
     readings = turn(machine)
     system: System = units or ("inch" if scenario.units == "inch" else "metric")
-    words = Words(system)
-    findings = tuple(_finding(each, reading, words) for each in margins(readings, reading))
+    found = findings(readings, reading, Words(system))
     return Check(
         loaded=loaded,
         machine=machine,
         readings=readings,
         reading=reading,
         units=system,
-        verdict=verdict(findings),
-        findings=findings,
+        verdict=verdict(found),
+        findings=found,
         events=_events(readings, reading),
         taps=tuple(_tap_figures(readings.chosen(reading), name) for name in machine.taps),
         feed=_feed_figures(readings.chosen(reading)),
         assumed=assumed,
         notes=(*loaded.notes, *_notes(readings)),
     )
+
+
+def findings(readings: Readings, reading: Reading, words: Words) -> tuple[Finding, ...]:
+    """What every rule that applies says of one cycle."""
+    return tuple(_finding(each, reading, words) for each in margins(readings, reading))
 
 
 def verdict(findings: tuple[Finding, ...]) -> Verdict:
@@ -201,11 +205,12 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
         why = missing.why or f"{', '.join(missing.keys)} not given"
         return Finding(rule.name, each.subject, "not judged", rule.core, reading, rule.dimension,
                        None, None, None, None, missing.keys, f"Not judged: {why}.")  # fmt: skip
-    cycle, measured = min(each.by_reading, key=lambda pair: _badness(each, pair[1]))
+    worst = min(each.by_reading, key=_badness)
+    cycle, measured = worst.cycle, worst.measured
     status: Status = "fail" if each.fails else "tight" if each.tight else "pass"
     margin = plain(measured.margin)
-    if margin is not None and rule.fails(measured) == np.False_ and margin < 0.0:
-        margin = 0.0
+    if margin is not None and not worst.fails:
+        margin = max(margin, 0.0)
     return Finding(
         rule.name,
         each.subject,
@@ -214,7 +219,7 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
         cycle.reading,
         rule.dimension,
         margin,
-        plain(rule.allowed(cycle, measured)),
+        plain(worst.allowance),
         plain(measured.start),
         plain(measured.end),
         measured.unchecked,
@@ -224,22 +229,20 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
 
 def _also(each: Margin, worst: Cycle, words: Words) -> str:
     """What the other reading's margin is, where the worse one is not a pass."""
-    others = [pair for pair in each.by_reading if pair[0] is not worst and np.isfinite(pair[1].margin)]
+    others = [other for other in each.by_reading if other.cycle is not worst and np.isfinite(other.measured.margin)]
     if not others or not (each.fails or each.tight):
         return ""
-    cycle, measured = others[0]
-    margin = float(measured.margin)
+    cycle, margin = others[0].cycle, float(others[0].measured.margin)
     size = words.lag(cycle, margin) if each.rule.dimension == "angle" else words.say(abs(margin), each.rule.dimension)
     how = "too little" if margin < 0.0 else "to spare"
     reading = "Turned over by hand" if cycle.reading == "hand" else f"At the rate ({cycle.reading} reading)"
     return f" {reading}: {size} {how}."
 
 
-def _badness(each: Margin, measured: object) -> tuple[bool, float]:
+def _badness(judged: Judged) -> tuple[bool, float]:
     """Sort key: failing readings first, then the least margin."""
-    found = next(pair[1] for pair in each.by_reading if pair[1] is measured)
-    margin = float(found.margin)
-    return (not bool(each.rule.fails(found)), -np.inf if np.isnan(margin) else margin)
+    margin = float(judged.measured.margin)
+    return (not bool(judged.fails), -np.inf if np.isnan(margin) else margin)
 
 
 def _events(readings: Readings, reading: Reading) -> tuple[Event, ...]:

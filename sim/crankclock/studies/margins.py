@@ -10,6 +10,19 @@ from crankclock.cycle import Cycle, Reading, Readings
 from crankclock.parts.numbers import Flags, Floats
 from crankclock.rules import RULES, Measured, Missing, Rule, Subject
 
+SLACK = 1e-12
+"""A margin short of its allowance by less than this [SI] is not tight: rounding."""
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One reading's measurement, where it fails, and its allowance [SI]."""
+
+    cycle: Cycle
+    measured: Measured
+    allowance: Floats
+    fails: Flags
+
 
 @dataclass(frozen=True)
 class Margin:
@@ -22,7 +35,7 @@ class Margin:
     allowance : float or array, shape (n,)
         Below this the rule is tight [SI].
     fails, tight : bool or array
-    by_reading : tuple of (Cycle, Measured)
+    by_reading : tuple of Judged
         The readings that count, the chosen one first.
     """
 
@@ -32,7 +45,7 @@ class Margin:
     allowance: Floats
     fails: Flags
     tight: Flags
-    by_reading: tuple[tuple[Cycle, Measured], ...]
+    by_reading: tuple[Judged, ...]
 
 
 @dataclass(frozen=True)
@@ -64,17 +77,17 @@ def margins(readings: Readings, reading: Reading = "rigid") -> list[Margin | Unj
 
 
 def _margin(rule: Rule, subject: Subject, cycles: tuple[Cycle, ...]) -> Margin | Unjudged:
-    judged: list[tuple[Cycle, Measured]] = []
+    judged: list[Judged] = []
     for cycle in cycles:
         measured = rule.measure(cycle, subject)
         if isinstance(measured, Missing):
             return Unjudged(rule, subject, measured)
-        judged.append((cycle, measured))
-    value: Floats = judged[0][1].margin
-    fails: Flags = rule.fails(judged[0][1])
-    tight: Flags = rule.tight(*judged[0])
-    for cycle, measured in judged[1:]:
-        value = np.minimum(value, measured.margin)
-        fails = fails | rule.fails(measured)
-        tight = tight | rule.tight(cycle, measured)
-    return Margin(rule, subject, value, rule.allowed(*judged[0]), fails, tight & ~np.asarray(fails), tuple(judged))
+        judged.append(Judged(cycle, measured, rule.allowed(cycle, measured), rule.fails(measured)))
+    value: Floats = judged[0].measured.margin
+    fails: Flags = judged[0].fails
+    tight: Flags = value < judged[0].allowance - SLACK
+    for other in judged[1:]:
+        value = np.minimum(value, other.measured.margin)
+        fails = fails | other.fails
+        tight = tight | (other.measured.margin < other.allowance - SLACK)
+    return Margin(rule, subject, value, judged[0].allowance, fails, tight & ~np.asarray(fails), tuple(judged))

@@ -16,6 +16,9 @@ from crankclock.cycle import Cycle
 from crankclock.parts.numbers import TIE, TURN, Floats
 from crankclock.parts.tap import PressSpindle, Tap
 
+NO_TURN = 1e-9
+"""Share of its peak below which a spindle's speed is rounding."""
+
 Curve = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
@@ -158,7 +161,7 @@ def _tap(cycle: Cycle, tap: Tap, spindle: PressSpindle, angle: Curve) -> TapTrac
         turns=turns,
         speed=np.asarray(speed),
         inside=inside,
-        cutting=inside & (speed > 0.0),
+        cutting=inside & (speed > NO_TURN * np.abs(speed).max()),
     )
 
 

@@ -192,6 +192,12 @@ def _factor(unit: str) -> Fraction:
     return worth(parse(tidy(unit)))[0]
 
 
+@cache
+def _per_si(unit: str) -> float:
+    """How many of a unit one of its SI unit is."""
+    return float(1 / _factor(unit))
+
+
 @overload
 def to_unit(value: float, unit: str) -> float: ...
 @overload
@@ -221,7 +227,7 @@ def to_unit(value: float | NDArray[np.float64], unit: str) -> float | NDArray[np
     >>> to_unit(0.0254, "in")
     1.0
     """
-    return value * float(1 / _factor(unit))
+    return value * _per_si(unit)
 
 
 @overload

@@ -128,8 +128,8 @@ def test_timed_at_speed_only_is_sound_at_speed() -> None:
     by_reading: dict[str, list[bool]] = {"rigid": [], "hand": []}
     for each in margins(readings, "rigid"):
         if isinstance(each, Margin):
-            for cycle, measured in each.by_reading:
-                by_reading[cycle.reading].append(bool(each.rule.fails(measured)))
+            for judged in each.by_reading:
+                by_reading[judged.cycle.reading].append(bool(judged.fails))
     assert not any(by_reading["rigid"])
     assert any(by_reading["hand"])
 

@@ -246,7 +246,20 @@ def plain_tool(scenario: Tree, motion: Motion, family: str, name: str) -> Tool:
 def raised_top(scenario: Tree) -> float:
     """Height of all that stands above the strip while that is raised [m]."""
     strip = scenario["strip"]
-    return float(strip["lift"] + strip["thickness"] + strip.get("above", 0.0))
+    return float(strip["lift"] + strip["thickness"] + beyond(scenario, "above"))
+
+
+def beyond(scenario: Tree, face: str) -> float:
+    """How far features or an extruded hole's flange reach beyond a face of the strip, "above" or "below" [m]."""
+    strip = scenario["strip"]
+    reach = float(strip.get(face, 0.0))
+    for tap in scenario.get("tap", {}).values():
+        faced = tap.get("side", "above")
+        other = {"above": "below", "below": "above"}[faced]
+        points = faced if tap.get("flange", "away") == "toward" else other
+        if points == face:
+            reach = max(reach, tap.get("threaded_height", strip["thickness"]) - strip["thickness"])
+    return reach
 
 
 # --- tap and spindle -------------------------------------------------------------------------------------
@@ -374,9 +387,9 @@ def retouch(deg: Signal, gap: Signal) -> float | None:
 
 
 def room_at_top(scenario: Tree, tap: Tree, motion: Motion, gap: float) -> float:
-    """Room at TDC: from above to the raised strip and what stands on it, from below to the strip as it lies [m]."""
+    """Room at TDC: from above to the raised strip and what stands on it, from below to what hangs from it as it lies [m]."""
     if tap.get("side", "above") == "below":
-        return float(gap - tap.get("point", 0.0))
+        return float(gap + flange(scenario, tap) - tap.get("point", 0.0)) - beyond(scenario, "below")
     thread = motion.zs[0] + scenario["strip"]["thickness"] + gap + flange(scenario, tap)
     return float(thread - tap.get("point", 0.0)) - raised_top(scenario)
 
@@ -522,7 +535,7 @@ def feed_margins(scenario: Tree, motion: Motion, events: Events, tools: list[Too
     raised = bool(motion.y[0] > scenario["stripper"]["travel"] + strip["lift"] + TIE)
     margins["feed-starts-after-lift", None] = less(start, events["strip.settled"])
     room = min(free_height(scenario, motion, angle) for angle in (start, end))
-    hangs, stands = strip.get("below", 0.0), strip.get("above", 0.0)
+    hangs, stands = beyond(scenario, "below"), beyond(scenario, "above")
     margins["strip-clears-die", None] = MM * (strip["lift"] - hangs) if raised else None
     margins["stripper-clears-strip", None] = MM * (room - stands) if raised else None
     if "rolls.open" in events:

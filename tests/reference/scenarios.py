@@ -283,9 +283,7 @@ def build(rng: Rng, *, sensible: bool) -> Tree:
 def fit_feed(rng: Rng, spec: Tree) -> None:
     """Feed within the window and as fast a press as it allows, or a little less; rolls where they belong."""
     events = brute.simulate(reference_form(spec), step=0.1).hand
-    out = [
-        angle for name, angle in events.items() if name.endswith((".leave", "raised")) and angle is not None
-    ]
+    out = [angle for name, angle in events.items() if name.endswith((".leave", "raised")) and angle is not None]
     into = [
         angle
         for name, angle in events.items()
@@ -386,10 +384,7 @@ def pilot_in_at_top(rng: Rng, spec: Tree) -> None:
     spec["pilot"]["long"] = {
         "mount": "slide",
         "nose": nose,
-        "penetration": top(spec)
-        - spec["strip"]["lift"]
-        - spec["strip"]["thickness"]
-        + between(rng, 0, 2) * nose,
+        "penetration": top(spec) - spec["strip"]["lift"] - spec["strip"]["thickness"] + between(rng, 0, 2) * nose,
     }
 
 

@@ -229,9 +229,7 @@ def test_features_are_judged_where_the_feed_starts() -> None:
     slide = 50.0 * (1.0 + math.cos(math.radians(275.0)))
     assert margins["strip-clears-die", None] == pytest.approx(4.0 - 2.5, abs=1e-9)
     assert margins["stripper-clears-strip", None] == pytest.approx(slide - 30.0 - 4.0 - 3.0, abs=1e-5)
-    assert margins["open-height", None] == pytest.approx(
-        0.5 - 3.0, abs=1e-9
-    )  # the tap, at rest over the strip
+    assert margins["open-height", None] == pytest.approx(0.5 - 3.0, abs=1e-9)  # the tap, at rest over the strip
 
 
 @pytest.mark.parametrize(

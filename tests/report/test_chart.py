@@ -102,6 +102,7 @@ KINDS = {
     "past TDC": (BASE + FEEDER + TOOLS + M4, ("feeder.start=320 deg", "feeder.speed=20 m/min")),
     "over a turn": (BASE + FEEDER + TOOLS + M4, ("feeder.speed=1 m/min", "press.rate=90 /min")),
     "listed": (BASE + LISTED + TOOLS + M4, ()),
+    "not home": (BASE + FEEDER + TOOLS + HEADS, ("tap.stripper-above.drive.engage_height=45 mm",)),
     "early": (BASE + FEEDER + TOOLS + M4, ("feeder.start=228 deg", "stripper.travel=20 mm")),
 }
 

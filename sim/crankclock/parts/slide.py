@@ -67,17 +67,18 @@ def scan_peak(curve: Callable[[Floats], Floats], start: Floats, end: Floats) -> 
     Returns
     -------
     float or array, shape (n,)
-        From the best of the samples, and a parabola through it and its neighbours where it lies inside.
+        The best of the samples and of the curve where a parabola through the best three has its top.
     """
     values = _samples(curve, start, end, COARSE)
     step = (end - start) / (COARSE - 1)
     best = start + np.argmax(values, axis=0) * step
-    near = _samples(curve, np.maximum(best - step, start), np.minimum(best + step, end), FINE)
+    low, high = np.maximum(best - step, start), np.minimum(best + step, end)
+    near = _samples(curve, low, high, FINE)
     inner = np.clip(np.argmax(near, axis=0), 1, FINE - 2)
     left, mid, right = (np.take_along_axis(near, (inner + k)[None, ...], axis=0)[0] for k in (-1, 0, 1))
     bend = left - 2.0 * mid + right
     lean = np.where(bend < 0.0, 0.5 * (left - right) / np.where(bend < 0.0, bend, 1.0), 0.0)
-    vertex = mid - 0.25 * (left - right) * np.where(np.abs(lean) <= 1.0, lean, 0.0)
+    vertex = curve(np.minimum(np.maximum(low + (inner + lean) * (high - low) / (FINE - 1), low), high))
     peak: Floats = np.maximum(np.maximum(values.max(axis=0), near.max(axis=0)), vertex)
     return peak
 

@@ -55,6 +55,11 @@ class Tap:
         """Depth [m] at which every thread of the hole is fully cut: threaded height and chamfer."""
         return self.height + self.chamfer
 
+    @property
+    def flange_up(self) -> bool:
+        """True where an extruded hole's flange stands above the strip, False where it hangs below."""
+        return self.flange_toward == (self.side == "above")
+
     def rest_gap(self, strip: Strip, slide: Floats, underside: Floats, face: Floats) -> Floats:
         """Gap [m] between first thread and the face it enters, with the spindle at home.
 

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from crankclock.cycle import Span
-from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.numbers import TURN
 from crankclock.studies.check import Check
 from crankclock.studies.traces import Curve, Mask, Traces, spans
 
@@ -143,14 +143,9 @@ def _tap(name: str, check: Check, curves: Traces) -> Ring:
     inside, ends, note = _stretch(thread, "light")
     if thread.already:
         inside, note = _sampled(curves.angle, trace.inside, "light"), ": in strip at TDC"
-    arcs = [*_turning(passed.engage, passed.home), *inside, *_sampled(curves.angle, trace.cutting, "heavy")]
+    arcs = [*_sampled(curves.angle, trace.turns > 0.0, "faint"), *inside]
+    arcs += _sampled(curves.angle, trace.cutting, "heavy")
     return Ring((key,), f"tap {name}{note}", tuple(arcs), ends)
-
-
-def _turning(engage: Floats, home: Floats) -> list[Arc]:
-    if np.isnan(engage):
-        return []
-    return [Arc(float(engage), TURN if np.isnan(home) else float(home), "faint")]
 
 
 def _sampled(angle: Curve, flags: Mask, weight: Weight) -> list[Arc]:

@@ -159,6 +159,24 @@ def punches(cycle: Cycle) -> list[str]:
     return [f"punch:{name}" for name in cycle.machine.punches]
 
 
+def standing(cycle: Cycle) -> Floats:
+    """How far [m] anything stands above the strip: formed features, and flanges of extruded holes."""
+    return _beyond(cycle, cycle.machine.scenario.strip.above, up=True)
+
+
+def hanging(cycle: Cycle) -> Floats:
+    """How far [m] anything hangs below the strip: formed features, and flanges of extruded holes."""
+    return _beyond(cycle, cycle.machine.scenario.strip.below, up=False)
+
+
+def _beyond(cycle: Cycle, features: Floats, *, up: bool) -> Floats:
+    machine = cycle.machine
+    for tap in machine.taps.values():
+        if tap.flange_up == up:
+            features = np.maximum(features, tap.height - machine.strip.thickness)
+    return features
+
+
 def spoken(subject: Subject) -> str:
     """A tool as a sentence speaks of it: "tap m4"."""
     return subject.replace(":", " ", 1) if subject else ""

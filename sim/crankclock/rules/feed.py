@@ -15,10 +15,12 @@ from crankclock.rules.base import (
     Rule,
     Subject,
     Words,
+    hanging,
     least,
     line,
     motor_missing,
     spoken,
+    standing,
     tools,
 )
 
@@ -226,7 +228,7 @@ def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     feed = cycle.feed
     if feed is None:
         return NO_FEEDER
-    above = cycle.machine.scenario.strip.above
+    above = standing(cycle)
     start, end = (_free_height(cycle, angle) for angle in (feed.start, feed.end))
     return Measured(np.minimum(start, end) - above, cycle.motion.touching.already, start=feed.start, end=feed.end)
 
@@ -242,7 +244,7 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
     assert feed is not None
     if np.any(found.broken):
         return STRIPPER_STAYS
-    above = cycle.machine.scenario.strip.above
+    above = standing(cycle)
     span = f"at the feed's start, {words.deg(feed.start)}"
     if float(feed.end) > float(feed.start):
         span = f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
@@ -259,16 +261,16 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
 
 def _strip_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     strip = cycle.machine.scenario.strip
-    return Measured(strip.lift - strip.below, cycle.motion.touching.already)
+    return Measured(strip.lift - hanging(cycle), cycle.motion.touching.already)
 
 
 def _say_strip_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     if np.any(found.broken):
         return STRIPPER_STAYS
     strip = cycle.machine.scenario.strip
-    hang, lift = words.length(strip.below), words.length(strip.lift)
+    hang, lift = words.length(hanging(cycle)), words.length(strip.lift)
     if float(found.margin) < 0.0:
-        return f"Features hanging {hang} below the strip drag over the die: the strip is lifted by {lift} only."
+        return f"What hangs {hang} below the strip drags over the die: the strip is lifted by {lift} only."
     return f"The strip is lifted by {lift}; {hang} hangs below it."
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from crankclock.cycle import Cycle
 from crankclock.parts.feeder import next_after
 from crankclock.parts.numbers import TURN, Floats
-from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, least, line, taps, tools
+from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, hanging, least, line, standing, taps, tools
 from crankclock.rules.feed import depth_at, span_of
 from crankclock.scenario.schema import Sensor, Spring
 
@@ -56,7 +56,7 @@ def _open_height(cycle: Cycle, _: Subject) -> Measured | Missing:
 
 
 def _tool_room(cycle: Cycle, subject: str) -> Floats:
-    """Room [m] at TDC between a tool's tip and the raised strip with what stands above it; below: with the strip.
+    """Room [m] at TDC between a tool's tip and the raised strip with what stands or hangs on the tool's side.
 
     The slide counts only as far up as the die opens.
     """
@@ -67,21 +67,22 @@ def _tool_room(cycle: Cycle, subject: str) -> Floats:
     if group == "tap":
         # At the end of the turn, so that a spindle that did not come home counts as far out as it stands.
         tap, strip = machine.taps[name], machine.strip
-        room = -depth_at(cycle, subject, TURN) - tap.point
-        if tap.side == "below":
-            return room
         flange = tap.height - strip.thickness if tap.flange_toward else 0.0
+        room = flange - depth_at(cycle, subject, TURN) - tap.point
+        if tap.side == "below":
+            return room - hanging(cycle)
         risen = strip.underside(machine.slide.top)  # less than the lift where the stripper never lets it rise
-        return room + flange + risen - strip.lift - scenario.strip.above
+        return room + risen - strip.lift - standing(cycle)
     tool = (machine.pilots if group == "pilot" else machine.punches)[name]
     tip = tool.tip(top, machine.strip.stripper_face(top))
-    return tip - machine.strip.lift - machine.strip.thickness - scenario.strip.above
+    return tip - machine.strip.lift - machine.strip.thickness - standing(cycle)
 
 
 def _say_open_height(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     nearest = min(tools(cycle), key=lambda each: float(_tool_room(cycle, each))).replace(":", " ")
-    above = cycle.machine.scenario.strip.above
-    over = f" and the {words.length(above)} that stands above it" if above else ""
+    below = any(f"tap {name}" == nearest and tap.side == "below" for name, tap in cycle.machine.taps.items())
+    beyond = hanging(cycle) if below else standing(cycle)
+    over = f" with the {words.length(beyond)} that {'hangs below' if below else 'stands above'} it" if beyond else ""
     if float(found.margin) < 0.0 or np.any(found.broken):
         return (
             f"With the press open, {nearest} is still {words.length(-found.margin)} within the raised strip{over}: "

@@ -150,8 +150,10 @@ def _tap(cycle: Cycle, tap: Tap, spindle: PressSpindle, angle: Curve) -> TapTrac
     slide = np.asarray(machine.slide.height(angle))
     underside, face = strip.underside(slide), strip.stripper_face(slide)
     along = travel(slide)
-    lowest = travel(np.asarray(machine.slide.bottom))
-    turns = np.where(angle <= machine.slide.bdc, spindle.turns(along), spindle.turns_back(along, lowest))
+    lowest, highest = travel(np.asarray(machine.slide.bottom)), travel(np.asarray(machine.slide.top))
+    left = spindle.turns_back(highest, lowest)  # a drive that is not home at the top starts down from there
+    turning_in = np.maximum(spindle.turns(along), left)
+    turns = np.where(angle <= machine.slide.bdc, turning_in, spindle.turns_back(along, lowest))
     gap = tap.rest_gap(strip, slide, underside, face) - tap.pitch * turns
     speed = np.gradient(turns, angle) * machine.crank.speed
     inside = np.asarray(gap <= TIE)

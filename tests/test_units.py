@@ -534,9 +534,7 @@ def test_units_against_the_full_registry() -> None:
         if unit in ('"', "″", "Nm", "rev", "fpm"):
             continue  # not so spelled there
         asked = full.Quantity(1.0, unit.replace(" ", "*").replace("µ", "u").replace("μ", "u"))
-        assert from_unit(1.0, unit) == NEAR(
-            asked.to_base_units().to(DIMENSIONS[dimension].si).m, rel=1e-13
-        ), unit
+        assert from_unit(1.0, unit) == NEAR(asked.to_base_units().to(DIMENSIONS[dimension].si).m, rel=1e-13), unit
 
 
 def test_arrays_convert_like_floats() -> None:
@@ -631,9 +629,7 @@ WORTH_SHOWN["energy"] |= {"lbf ft": LBF * FOOT}
 
 @settings(deadline=None)
 @given(
-    st.decimals(-1000, 1000, places=6, allow_nan=False).filter(
-        lambda number: number == 0 or abs(number) > 1e-5
-    ),
+    st.decimals(-1000, 1000, places=6, allow_nan=False).filter(lambda number: number == 0 or abs(number) > 1e-5),
     UNITS,
 )
 def test_the_float_is_the_nearest_to_what_is_written(number: Decimal, named: tuple[str, str]) -> None:

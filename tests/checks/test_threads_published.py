@@ -200,9 +200,7 @@ def test_asme_b1_1_basic_dimensions(name: str, major: str, pitch: str, minor: st
     assert thread.minor_diameter / INCH == as_printed(minor)
     # The standard takes the area from the pitch diameter rounded to four places: pi (E/2 - 3H/16)^2.
     rounding = math.sqrt(math.pi * float(area)) * half_place(pitch)
-    assert thread.stress_area / INCH**2 == pytest.approx(
-        float(area), rel=0.0, abs=half_place(area) + rounding
-    )
+    assert thread.stress_area / INCH**2 == pytest.approx(float(area), rel=0.0, abs=half_place(area) + rounding)
 
 
 def test_diameter_factors_of_iso_724() -> None:
@@ -379,9 +377,7 @@ UNC_FROM_4_TO_HALF = UNC_TABLE[2:13]
 
 def open_drills() -> dict[str, tuple[Thread, float]]:
     """Soft-material drill [m] of every row of the open data that is a thread of the tables."""
-    pytest.importorskip(
-        "bd_warehouse", reason="the open thread data is not installed (bd_warehouse, --no-deps)"
-    )
+    pytest.importorskip("bd_warehouse", reason="the open thread data is not installed (bd_warehouse, --no-deps)")
     folder = importlib.resources.files("bd_warehouse") / "data"
     with (folder / "drill_sizes.csv").open(encoding="utf-8") as lines:
         stock = {row["Size"]: float(row["Diameter"]) for row in csv.DictReader(lines)}

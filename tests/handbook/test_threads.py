@@ -55,9 +55,7 @@ WRITTEN = {
 }
 
 
-@pytest.mark.parametrize(
-    ("wanted", "text"), [(name, text) for name, texts in WRITTEN.items() for text in texts]
-)
+@pytest.mark.parametrize(("wanted", "text"), [(name, text) for name, texts in WRITTEN.items() for text in texts])
 def test_reads_what_the_trade_writes(wanted: str, text: str) -> None:
     assert parse(text).designation == wanted
 
@@ -152,9 +150,7 @@ def test_tables_cover_the_range_once() -> None:
         names = [thread.designation for thread in THREADS if thread.series == series]
         assert (names[0], names[-1]) == first_and_last
     sizes = {row.diameter_mm for row in METRIC}
-    assert sizes == {row.diameter_mm for row in METRIC if row.series == COARSE}, (
-        "one coarse pitch for every size"
-    )
+    assert sizes == {row.diameter_mm for row in METRIC if row.series == COARSE}, "one coarse pitch for every size"
     assert all(unc.size == unf.size for unc, unf in zip(UNIFIED[::2], UNIFIED[1::2], strict=True))
 
 
@@ -190,9 +186,7 @@ def test_near_misses_are_a_thread_or_a_thread_error(text: str) -> None:
     assert outcome(text) in (None, *THREADS)
 
 
-@given(
-    st.sampled_from(THREADS), st.integers(0, 12), st.text(alphabet="0123456789.x-/#UF\u0663²,", max_size=2)
-)
+@given(st.sampled_from(THREADS), st.integers(0, 12), st.text(alphabet="0123456789.x-/#UF\u0663²,", max_size=2))
 def test_an_edited_designation_never_becomes_another_size_unseen(thread: Thread, at: int, new: str) -> None:
     """Whatever is read must be spelled by the digits given: no size or pitch comes from nowhere."""
     name = thread.designation

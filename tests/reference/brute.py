@@ -387,7 +387,7 @@ def retouch(deg: Signal, gap: Signal) -> float | None:
 
 
 def room_at_top(scenario: Tree, tap: Tree, motion: Motion, gap: float) -> float:
-    """Room at TDC: from above to the raised strip and what stands on it, from below to what hangs from it as it lies [m]."""
+    """Room [m] at TDC to what stands above the raised strip, or, from below, to what hangs from it as it lies."""
     if tap.get("side", "above") == "below":
         return float(gap + flange(scenario, tap) - tap.get("point", 0.0)) - beyond(scenario, "below")
     thread = motion.zs[0] + scenario["strip"]["thickness"] + gap + flange(scenario, tap)

@@ -103,7 +103,7 @@ def test_covered_runs_from_nothing_to_the_length(law: str) -> None:
 
 
 @pytest.mark.parametrize("law", LAW_NAMES)
-@pytest.mark.parametrize("length", [0.010, 0.040])
+@pytest.mark.parametrize("length", [0.010, 0.100])  # too short for the speed, and long enough to run at it
 def test_covered_keeps_the_feeders_limits(law: str, length: float) -> None:
     """Differentiated over time it never runs faster than 1 m/s nor harder than 25 m/s2, and uses one of them up."""
     feeder = servo(law=law, length=length)

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from crankclock import __version__
-from crankclock.scenario.defaults import Assumption
+from crankclock.scenario.defaults import DEFAULTS, Assumption, pattern
 from crankclock.studies.check import CAUTION, Check, Event, Finding, TapFigures
 from crankclock.units import show, to_unit
 
@@ -105,6 +105,9 @@ def assumption(each: Assumption, check: Check) -> str:
     if each.value is None:
         return f"{each.path}: {each.words}"
     text = f"{each.value:g}" if isinstance(each.value, float) else str(each.value)
-    if each.dimension is not None and isinstance(each.value, float):
+    default = DEFAULTS.get(pattern(each.path))
+    if isinstance(default, str) and (check.units == "metric" or each.dimension is None):
+        text = default
+    elif each.dimension is not None and isinstance(each.value, float):
         text = show(each.value, each.dimension, check.units)
     return f"{each.path} = {text}" + (f" ({each.words})" if each.words else "")

@@ -57,14 +57,20 @@ def _findings(check: Check) -> list[str]:
     if held:
         blocks.append("\n".join(["What holds", *(_finding(each, check) for each in held)]))
     if rest:
-        names = (f"{_name(each)} ({_why(each)})" for each in rest)
-        blocks.append(_wrapped("Not judged: " + "; ".join(names) + "."))
+        blocks.append("\n".join(["Not judged", *_unjudged(rest)]))
     return blocks
 
 
-def _why(finding: Finding) -> str:
-    said = finding.says.removeprefix("Not judged: ").rstrip(".")
-    return said if said.endswith("given") else f"{', '.join(finding.missing)}: {said}"
+def _unjudged(findings: list[Finding]) -> list[str]:
+    """One entry for each rule, with what its tools lack."""
+    by_rule: dict[str, list[Finding]] = {}
+    for each in findings:
+        by_rule.setdefault(each.rule, []).append(each)
+    lines = []
+    for rule, group in by_rule.items():
+        lacks = dict.fromkeys(each.says.removeprefix("Not judged: ").rstrip(".") for each in group)
+        lines.append(_wrapped(f"{rule}: {'; '.join(lacks)}", "    ", "  "))
+    return lines
 
 
 def _name(finding: Finding) -> str:

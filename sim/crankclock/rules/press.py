@@ -16,7 +16,7 @@ from crankclock.scenario.schema import Sensor, Spring
 GRAVITY = 9.80665
 """Standard acceleration of free fall [m/s2] (BIPM, The International System of Units)."""
 
-RUNNING_ONLY = "needs the running reading, which this version does not compute"
+RUNNING_ONLY = "the running reading is not computed by this version"
 
 
 def _rating(cycle: Cycle, _: Subject) -> Measured | Missing:
@@ -191,12 +191,16 @@ def _say_lifters(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str
     return f"Springs and weight press the lifters down with {force} to spare."
 
 
-def _running_only(*keys: str) -> Missing:
-    return Missing(keys, RUNNING_ONLY)
-
-
-def _clamp_force(_cycle: Cycle, _subject: Subject) -> Missing:
-    return _running_only("running reading")
+def _running_only(cycle: Cycle, _subject: Subject) -> Missing:
+    """What a rule lacks that only the running reading can judge: keys, and that reading itself."""
+    strip, stripper = cycle.machine.scenario.strip, cycle.machine.scenario.stripper
+    needed = {
+        "strip.mass": strip.mass,
+        "strip.lifter_force": strip.lifter_force,
+        "stripper.mass": stripper.mass,
+        "stripper.spring": stripper.spring or None,
+    }
+    return Missing(tuple(key for key, value in needed.items() if value is None), RUNNING_ONLY)
 
 
 def _sensors(cycle: Cycle) -> list[str]:
@@ -291,6 +295,6 @@ RULES = (
     Rule("lifters-yield", "force", line, _lifters, _say_lifters, allowance="share"),
     Rule("stop-in-time", "angle", _sensors, _stop_in_time, _say_stop_in_time),
     Rule("sensor-dwell", "time", _sensors, _dwell, _say_dwell, allowance="share"),
-    Rule("clamp-force", "force", taps, _clamp_force, lambda *_: "", allowance="share"),
-    Rule("strip-up-in-time", "angle", line, _clamp_force, lambda *_: ""),
+    Rule("clamp-force", "force", taps, _running_only, lambda *_: "", allowance="share"),
+    Rule("strip-up-in-time", "angle", line, _running_only, lambda *_: ""),
 )

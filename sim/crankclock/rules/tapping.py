@@ -273,18 +273,21 @@ def _say_float(cycle: Cycle, subject: Subject, found: Measured, words: Words) ->
     return f"The strip moves {moved} while tap {name} is in it, {over} the tap's float of {words.length(found.limit)}."
 
 
-def _torque_missing(*keys: str) -> Missing:
-    return Missing(keys, "tap torque is not computed by this version")
+NO_TORQUE = "tap torque is not computed by this version"
 
 
-def _tap_torque(_: Cycle, subject: Subject) -> Measured | Missing:
+def _tap_torque(cycle: Cycle, subject: Subject) -> Measured | Missing:
     assert subject is not None
-    return _torque_missing(f"tap.{subject.removeprefix('tap:')}.breaking_torque")
+    name = subject.removeprefix("tap:")
+    given = cycle.machine.scenario.tap[name].breaking_torque is not None
+    return Missing(() if given else (f"tap.{name}.breaking_torque",), NO_TORQUE)
 
 
-def _drive_torque(_: Cycle, subject: Subject) -> Measured | Missing:
+def _drive_torque(cycle: Cycle, subject: Subject) -> Measured | Missing:
     assert subject is not None
-    return _torque_missing(f"tap.{subject.removeprefix('tap:')}.drive.torque_max")
+    name = subject.removeprefix("tap:")
+    given = cycle.machine.scenario.tap[name].drive.torque_max is not None
+    return Missing(() if given else (f"tap.{name}.drive.torque_max",), NO_TORQUE)
 
 
 RULES = (

@@ -169,7 +169,8 @@ def resolve(scenario: Scenario) -> tuple[Scenario, tuple[Assumption, ...]]:
         elif default is not None:
             value = _read(type(owner), name, default)
             setattr(owner, name, value)
-            assumed.append(Assumption(path, value, "", dimension_of(owner, name)))
+            if not (isinstance(owner, Drive) and owner.kind == "press" and name == "latency"):
+                assumed.append(Assumption(path, value, "", dimension_of(owner, name)))
         elif pattern(path) in ABSENT_MEANS:
             assumed.append(Assumption(path, None, ABSENT_MEANS[pattern(path)], None))
     for owner, name, path, derive, parent in derived:

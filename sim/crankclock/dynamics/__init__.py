@@ -1,0 +1,8 @@
+"""Stripper and strip as masses between one-sided contacts: the running reading of a cycle."""
+
+from .base import SlideMotion
+from .motion import Motion
+from .run import Crossings, Run, Spans, run
+from .system import Coil, Gas, Side, System
+
+__all__ = ["Coil", "Crossings", "Gas", "Motion", "Run", "Side", "SlideMotion", "Spans", "System", "run"]

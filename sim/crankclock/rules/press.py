@@ -155,10 +155,10 @@ def _piston_speed(cycle: Cycle) -> Floats:
     return peak * cycle.machine.crank.speed
 
 
-def _say_spring_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+def _say_spring_speed(_: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     assert subject is not None
     assert found.limit is not None
-    speed, limit = words.piston(_piston_speed(cycle)), words.piston(found.limit)
+    speed, limit = words.piston(found.limit - found.margin), words.piston(found.limit)
     over = "more than" if float(found.margin) < 0.0 else "within"
     return f"Spring {subject.removeprefix('spring:')}'s piston moves at up to {speed}, {over} its rated {limit}."
 

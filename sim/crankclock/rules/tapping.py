@@ -198,7 +198,7 @@ def _say_acceleration(cycle: Cycle, subject: Subject, found: Measured, words: Wo
     name, _tap, _spindle = _of(cycle, subject)
     assert found.limit is not None
     kind = "angular_acceleration"
-    peak, limit = words.say(_acceleration_peak(cycle, name), kind), words.say(found.limit, kind)
+    peak, limit = words.say(found.limit - found.margin, kind), words.say(found.limit, kind)
     over = "more than" if float(found.margin) < 0.0 else "within"
     return f"Tap {name}'s spindle accelerates at up to {peak} on its smooth arcs, {over} its {limit}."
 
@@ -232,7 +232,7 @@ def _step(cycle: Cycle, subject: Subject) -> Measured | Missing:
 def _say_step(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     name, _tap, _spindle = _of(cycle, subject)
     assert found.limit is not None
-    peak, limit = words.say(_step_peak(cycle, name), "rate"), words.say(found.limit, "rate")
+    peak, limit = words.say(found.limit - found.margin, "rate"), words.say(found.limit, "rate")
     over = "more than" if float(found.margin) < 0.0 else "within"
     return f"Tap {name}'s spindle speed steps by up to {peak} at engagement or backlash pick-up, {over} its {limit}."
 

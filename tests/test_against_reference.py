@@ -17,7 +17,7 @@ ANGLE = 0.02  # deg; the reference near the dead centres, where a height passes 
 LENGTH = 0.002  # mm, from heights read off the steps
 SEEDS = range(5000, 5060)
 
-OTHER_DATA = {"spring-travel", "float", "stop-in-time"}  # rules the reference does not know
+OTHER_DATA = {"spring-travel", "float", "stop-in-time", "tools-clear-features"}  # rules the reference does not know
 
 
 def close(mine: float | None, theirs: float | None, within: float) -> bool:

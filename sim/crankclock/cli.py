@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import sys
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,11 +19,8 @@ from crankclock.errors import CrankclockError, InputError, Problem, UnfinishedEr
 OK, FAILED, WRONG_INPUT, UNFINISHED, OUR_FAULT = 0, 1, 2, 3, 4
 UNITS = click.Choice(["metric", "inch"])
 READINGS = click.Choice(["hand", "rigid", "running"])
-HINT = """
-A first step: crankclock new first.toml, then crankclock check first.toml.
-Shipped scenarios: {names}.
-"""
-CAUTION = "An aid to planning, not a release to run: bar the press over by hand before power."
+HINT = "\nA first step: crankclock new first.toml, then crankclock check first.toml."
+CAUTION = "An aid to planning, not a release to run: bar it over by hand before power."
 
 
 def _scenario_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -52,7 +50,10 @@ def cli(context: click.Context, verbose: bool) -> None:
         from crankclock.scenario.files import shipped
 
         click.echo(context.get_help())
-        click.echo(HINT.format(names=", ".join(shipped())) + CAUTION)
+        names = textwrap.fill(
+            f"Shipped scenarios: {', '.join(shipped())}.", 80, subsequent_indent="  ", break_on_hyphens=False
+        )
+        click.echo("\n".join([HINT, names, CAUTION]))
 
 
 def _checked(file: str, settings: tuple[str, ...], reading: Any, units: Any, root: Path | None) -> Any:
@@ -156,8 +157,6 @@ def new(path: Path, title: str) -> int:
 @click.argument("key")
 def explain(key: str) -> int:
     """Tell what a KEY of the scenario means, what it takes, and its default."""
-    import textwrap
-
     from crankclock.scenario import describe
 
     for line in describe.explain(key).splitlines():
@@ -183,6 +182,8 @@ def schema(output: Path | None) -> int:
 
 def run(arguments: list[str]) -> int:
     """Run a command and give its exit status."""
+    verbose = [each for each in arguments if each in ("-v", "--verbose")]
+    arguments = [*verbose[:1], *(each for each in arguments if each not in verbose)]
     try:
         result = cli.main(arguments, prog_name="crankclock", standalone_mode=False)
         sys.stdout.flush()
@@ -211,7 +212,7 @@ def run(arguments: list[str]) -> int:
         click.echo(f"could not finish: {wrong.strerror or wrong}", err=True)
         return UNFINISHED
     except Exception as wrong:
-        if "-v" in arguments or "--verbose" in arguments:
+        if verbose:
             raise
         click.echo(f"crankclock itself failed ({type(wrong).__name__}: {wrong}). Nothing it printed counts.", err=True)
         click.echo("Please report it, with the scenario, to the project's issue tracker; -v shows more.", err=True)

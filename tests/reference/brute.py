@@ -555,7 +555,13 @@ def roll_margins(events: Events, pilots: list[Tool], start: float) -> Margins:
     assert closed is not None
     located = first_in(tool.located for tool in pilots if tool.located is not None)
     entered, left = (pick(tool.contact for tool in pilots) for pick in (first_in, last_out))
+    ins = [tool.located.enter for tool in pilots if tool.located is not None and tool.located.enter is not None]
+    closes = [
+        less(left, closed),
+        start - closed,
+        *(closed - angle for angle in ins),
+    ]  # not shut again before all are in
     return {
         ("rolls-open-on-pilots", None): worst(less(opened, entered), less(located, opened)),
-        ("rolls-close-before-pilots-leave", None): worst(less(left, closed), start - closed),
+        ("rolls-close-before-pilots-leave", None): worst(*closes),
     }

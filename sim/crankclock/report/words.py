@@ -14,7 +14,7 @@ MARKS = {"fail": "FAIL", "tight": "tight", "pass": "pass", "not judged": "not ju
 VERDICTS = {
     "pass": "PASS: every rule that was judged holds with its allowance.",
     "tight": "TIGHT: nothing collides, but a margin is below its allowance.",
-    "fail": "FAIL: this cycle breaks the strip, the tap or the die.",
+    "fail": "FAIL: {failing} not hold.",
     "incomplete": "INCOMPLETE: a core rule could not be judged. This is not a pass.",
 }
 
@@ -34,7 +34,9 @@ def as_text(check: Check) -> str:
 
 
 def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent)
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent if first is None else first, subsequent_indent=indent, break_on_hyphens=False
+    )
 
 
 def _head(check: Check) -> str:
@@ -43,7 +45,9 @@ def _head(check: Check) -> str:
     lines += [_wrapped(f"with {each}", "  ") for each in check.loaded.overrides]
     unjudged = sum(each.status == "not judged" for each in check.findings)
     tail = f" {unjudged} rule{'s' if unjudged != 1 else ''} not judged, named below." if unjudged else ""
-    return "\n".join([*lines, "", _wrapped(VERDICTS[check.verdict] + tail)])
+    failing = sum(each.status == "fail" for each in check.findings)
+    said = VERDICTS[check.verdict].format(failing=f"{failing} rule{'s do' if failing != 1 else ' does'}")
+    return "\n".join([*lines, "", _wrapped(said + tail)])
 
 
 def _findings(check: Check) -> list[str]:
@@ -142,9 +146,12 @@ def _feed(check: Check) -> str:
     def deg(angle: float) -> str:
         return show(angle, "angle", "metric")
 
+    early, late = feed.window_start - feed.start, -feed.slack
+    told = [f"it starts {deg(early)} before the window opens"] if early > 0.0 else []
+    told.append(f"it ends {deg(late)} after the window closes" if late > 0.0 else f"{deg(-late)} are left after it")
     return _wrapped(
         f"Feed window {deg(feed.window_start)} to {deg(feed.window_end)}; the feed takes {deg(feed.start)} to "
-        f"{deg(feed.end)}, {deg(feed.slack)} before the window closes.",
+        f"{deg(feed.end)}: {', '.join(told)}.",
         "  ",
         "",
     )

@@ -39,6 +39,8 @@ class Measured:
         Dial angles [rad] of the span where it is worst.
     unchecked : tuple of str
         Keys whose absence left a part of the rule unchecked.
+    idle : bool or array
+        True where there is nothing the rule could guard, so that a margin of 0 is not tight.
     """
 
     margin: Floats
@@ -47,6 +49,7 @@ class Measured:
     start: Floats | None = None
     end: Floats | None = None
     unchecked: tuple[str, ...] = ()
+    idle: Flags = False
 
 
 @dataclass(frozen=True)
@@ -71,11 +74,6 @@ class Words:
 
     def say(self, size: Floats, dimension: str) -> str:
         return show(float(size), dimension, self.system)
-
-    def piston(self, speed: Floats) -> str:
-        """A piston speed, which the trade gives in m/s where strip and cutting speeds are given a minute."""
-        unit = "m/s" if self.system == "metric" else "in/s"
-        return f"{float(to_unit(np.asarray(speed, dtype=float), unit)):.2f} {unit}"
 
     def lag(self, cycle: Cycle, angle: Floats) -> str:
         """An angle and the time it takes at the rate, such as "12.3° (37.3 ms)"; by hand there is no time."""
@@ -124,7 +122,7 @@ class Rule:
         if self.allowance == "angle":
             return allowance.angle
         if self.allowance == "clearance":
-            return allowance.clearance
+            return np.where(measured.idle, 0.0, allowance.clearance)
         if self.allowance == "share" and measured.limit is not None:
             return allowance.share * np.abs(measured.limit)
         return 0.0

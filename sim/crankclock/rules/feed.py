@@ -81,11 +81,11 @@ def _ends_in_time(cycle: Cycle, _: Subject) -> Measured | Missing:
     if cycle.feed is None:
         return NO_FEEDER
     first, already, untold = first_entry(cycle, tools(cycle))
-    if untold:
-        return motor_missing(untold[0].removeprefix("tap:"))
     touching = cycle.motion.touching
     meets = least(first, touching.start) + TURN
     margin = np.where(already | touching.already | touching.never, np.nan, meets - cycle.feed.end)
+    if untold and not np.all(~(margin >= 0.0)):  # what is known does not fail by itself
+        return motor_missing(untold[0].removeprefix("tap:"))
     return Measured(margin, already | touching.already | touching.never, start=meets, end=cycle.feed.end)
 
 
@@ -104,7 +104,9 @@ def _say_ends_in_time(cycle: Cycle, _: Subject, found: Measured, words: Words) -
     assert feed is not None
     if np.any(found.broken):
         inside = [spoken(each) for each in tools(cycle) if (span := span_of(cycle, each)) and span.already]
-        what = f"{', '.join(inside)} still in it" if inside else "the stripper on it (it never clears or never comes)"
+        if not inside and cycle.motion.touching.never:
+            return "The stripper never comes down on the strip, so nothing ends the feed window: the strip is not held."
+        what = f"{', '.join(inside)} still in it" if inside else "the stripper still on it"
         return f"The strip can never be fed: at top dead centre it has {what}."
     who, meets = _first_down(cycle), float(found.start if found.start is not None else np.nan)
     if meets <= float(feed.start):
@@ -153,7 +155,7 @@ def _say_starts_after_tools(cycle: Cycle, subject: Subject, found: Measured, wor
     if span.already:
         return f"{who.capitalize()} is still in the strip at top dead centre: the feed tears the strip or the tool."
     if span.never:
-        return f"{who.capitalize()} never enters the strip: it does no work, and no leaving can be told."
+        return f"{who.capitalize()} never enters the strip: it does no work."
     if float(found.margin) < 0.0:
         deep = max(float(depth_at(cycle, subject, feed.start)), 0.0)
         moved = _feeder_covered(cycle, span.end)
@@ -224,19 +226,32 @@ def _say_slip(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     return f"The strip is accelerated at up to {peak}; it slips from {holds}."
 
 
+def tap_room(cycle: Cycle, name: str, angle: Floats) -> Floats:
+    """Room [m] at a dial angle [rad] between a tap's point and what stands or hangs on its side of the strip."""
+    machine, tap = cycle.machine, cycle.machine.taps[name]
+    flange = tap.height - machine.strip.thickness if tap.flange_toward else 0.0
+    beyond = standing(cycle) if tap.side == "above" else hanging(cycle)
+    return flange - depth_at(cycle, f"tap:{name}", angle) - tap.point - beyond
+
+
+def _free_height(cycle: Cycle, angle: Floats) -> Floats:
+    """Room [m] between stripper and what stands above the strip at a dial angle [rad]."""
+    slide, strip = cycle.machine.slide.height(angle), cycle.machine.strip
+    return strip.stripper_face(slide) - strip.underside(slide) - strip.thickness - standing(cycle)
+
+
 def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     feed = cycle.feed
     if feed is None:
         return NO_FEEDER
-    above = standing(cycle)
     start, end = (_free_height(cycle, angle) for angle in (feed.start, feed.end))
-    return Measured(np.minimum(start, end) - above, cycle.motion.touching.already, start=feed.start, end=feed.end)
+    return Measured(np.minimum(start, end), cycle.motion.touching.already, start=feed.start, end=feed.end)
 
 
-def _free_height(cycle: Cycle, angle: Floats) -> Floats:
-    """Room [m] between the strip's top and the stripper at a dial angle [rad]."""
-    slide, strip = cycle.machine.slide.height(angle), cycle.machine.strip
-    return strip.stripper_face(slide) - strip.underside(slide) - strip.thickness
+def _while_fed(feed: FeedStroke, words: Words) -> str:
+    if float(feed.end) > float(feed.start):
+        return f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
+    return f"at the feed's start, {words.deg(feed.start)}"
 
 
 def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
@@ -244,13 +259,10 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
     assert feed is not None
     if np.any(found.broken):
         return STRIPPER_STAYS
-    above = standing(cycle)
-    span = f"at the feed's start, {words.deg(feed.start)}"
-    if float(feed.end) > float(feed.start):
-        span = f"while the strip is fed ({words.deg(feed.start)} to {words.deg(feed.end)})"
+    above, span = standing(cycle), _while_fed(feed, words)
     if float(found.margin) < 0.0:
         return (
-            f"Features standing {words.length(above)} above the strip run into the stripper {span}: "
+            f"What stands {words.length(above)} above the strip runs into the stripper {span}: "
             f"{words.length(-found.margin)} too little room."
         )
     if float(found.margin) < ZERO_ROOM:
@@ -259,9 +271,56 @@ def _say_stripper_clears(cycle: Cycle, _: Subject, found: Measured, words: Words
     return f"The stripper stays at least {words.length(found.margin)} clear of {what} {span}."
 
 
+def _with_tools(cycle: Cycle) -> Iterable[Subject]:
+    return (None,) if tools(cycle) else ()
+
+
+def _tools_room(cycle: Cycle, angle: Floats) -> Floats:
+    """Least room [m] at a dial angle [rad] between tools and what stands or hangs on their side of the strip.
+
+    Where nothing does, a tool is judged by when it leaves, not here.
+    """
+    machine, above, below = cycle.machine, standing(cycle), hanging(cycle)
+    slide, strip = machine.slide.height(angle), machine.strip
+    face, underside = strip.stripper_face(slide), strip.underside(slide)
+    room: Floats = np.inf
+    for tool in (*machine.pilots.values(), *machine.punches.values()):
+        clear = tool.tip(slide, face) - underside - strip.thickness - above
+        room = np.where(np.asarray(above) > 0.0, np.minimum(room, clear), room)
+    for name, tap in machine.taps.items():
+        beyond = above if tap.side == "above" else below
+        if machine.spindles[name] is not None:
+            room = np.where(np.asarray(beyond) > 0.0, np.minimum(room, tap_room(cycle, name, angle)), room)
+    return room
+
+
+def _tools_clear(cycle: Cycle, _: Subject) -> Measured | Missing:
+    feed = cycle.feed
+    if feed is None:
+        return NO_FEEDER
+    room = np.minimum(_tools_room(cycle, feed.start), _tools_room(cycle, feed.end))
+    # Nothing on the side of any tool: as much room as the slide has.
+    return Measured(np.minimum(room, cycle.machine.slide.top), start=feed.start, end=feed.end)
+
+
+def _say_tools_clear(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
+    feed = cycle.feed
+    assert feed is not None
+    span = _while_fed(feed, words)
+    if float(found.margin) < 0.0:
+        return (
+            f"What stands or hangs on the strip runs into a tool {span}: {words.length(-found.margin)} too little room."
+        )
+    if not standing(cycle) and not hanging(cycle):
+        return "Nothing stands above or hangs below the strip for a tool to meet."
+    return f"Tools stay at least {words.length(found.margin)} clear of what stands or hangs on the strip {span}."
+
+
 def _strip_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     strip = cycle.machine.scenario.strip
-    return Measured(strip.lift - hanging(cycle), cycle.motion.touching.already)
+    below = hanging(cycle)
+    idle = np.asarray(below) <= 0.0
+    return Measured(strip.lift - below, cycle.motion.touching.already, idle=idle)
 
 
 def _say_strip_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
@@ -302,6 +361,15 @@ RULES = (
         line,
         _stripper_clears,
         _say_stripper_clears,
+        timed=True,
+        allowance="clearance",
+    ),
+    Rule(
+        "tools-clear-features",
+        "length",
+        _with_tools,
+        _tools_clear,
+        _say_tools_clear,
         timed=True,
         allowance="clearance",
     ),

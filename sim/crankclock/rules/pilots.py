@@ -43,7 +43,7 @@ def _located(cycle: Cycle) -> tuple[Floats, Floats, Flags]:
     lost: Flags = np.asarray(False)
     for body in bodies:
         lost = lost | np.asarray(body.already) | np.asarray(body.never)
-    return least(*starts), greatest(*starts), lost
+    return least(np.nan, *starts), greatest(np.nan, *starts), lost
 
 
 def _never_located(cycle: Cycle) -> str:
@@ -80,10 +80,10 @@ def _say_before_clamp(cycle: Cycle, _: Subject, found: Measured, words: Words) -
 
 def _before_tools(cycle: Cycle, _: Subject) -> Measured | Missing:
     first, already, untold = first_entry(cycle, [*punches(cycle), *taps(cycle)])
-    if untold:
-        return motor_missing(untold[0].removeprefix("tap:"))
     _first, last, lost = _located(cycle)
     broken = lost | already | np.isnan(first)
+    if untold and not np.all(lost | already | (first < last)):  # what is known does not fail by itself
+        return motor_missing(untold[0].removeprefix("tap:"))
     return Measured(np.where(broken, np.nan, first - last), broken, start=first, end=last)
 
 
@@ -161,8 +161,11 @@ def _rolls_close(cycle: Cycle, _: Subject) -> Measured | Missing:
     if cycle.rolls is None or cycle.feed is None:
         return _needs_release(cycle)
     _entered, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
+    _first, located, _lost = _located(cycle)
     closed, nearest = cycle.rolls[1], np.minimum(left, cycle.feed.start)
-    return Measured(nearest - closed, np.isnan(nearest), start=closed, end=nearest)
+    # Closed again before the last pilot has located, they are as good as never opened.
+    margin = np.fmin(nearest - closed, closed - located)
+    return Measured(margin, np.isnan(nearest), start=closed, end=nearest)
 
 
 def _say_rolls_close(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
@@ -172,6 +175,13 @@ def _say_rolls_close(cycle: Cycle, _: Subject, found: Measured, words: Words) ->
     if np.any(found.broken):
         return f"The rolls close at {closed}, but no pilot comes into the strip and leaves it again."
     _entered, left = _first_and_last([pilot.tip for pilot in cycle.motion.pilots.values()])
+    _first, located, _lost = _located(cycle)
+    if float(cycle.rolls[1]) < float(located):
+        early = words.lag(cycle, located - cycle.rolls[1])
+        return (
+            f"The rolls close at {closed}, {early} before the last pilot is full in at {words.deg(located)}: it drags "
+            f"the strip against closed rolls."
+        )
     if float(found.margin) < 0.0:
         late = "the last pilot leaves" if float(left) <= float(cycle.feed.start) else "the feed starts"
         when = words.deg(min(float(left), float(cycle.feed.start)))

@@ -10,7 +10,7 @@ from crankclock.cycle import Cycle
 from crankclock.parts.feeder import next_after
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, hanging, least, line, standing, taps, tools
-from crankclock.rules.feed import depth_at, span_of
+from crankclock.rules.feed import span_of, tap_room
 from crankclock.scenario.schema import Sensor, Spring
 
 GRAVITY = 9.80665
@@ -37,12 +37,14 @@ def _say_rating(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     rate = words.say(cycle.machine.scenario.press.rate, "rate")
     where = "outside" if float(found.margin) < 0.0 else "inside"
     rest = f" {found.unchecked[0]} is not given and was not checked." if found.unchecked else ""
-    return f"{rate} lies {words.say(abs(float(found.margin)), 'rate')} {where} the press's range of stroke rates.{rest}"
+    return (
+        f"{rate} lies {words.say(abs(float(found.margin)), 'rate')} {where} the nearest end of the press's range.{rest}"
+    )
 
 
 def _open_height(cycle: Cycle, _: Subject) -> Measured | Missing:
     machine = cycle.machine
-    room: Floats = np.inf
+    room = _stripper_room(cycle)
     for subject in tools(cycle):
         group, name = subject.split(":", 1)
         if group == "tap" and machine.spindles[name] is None:
@@ -55,31 +57,53 @@ def _open_height(cycle: Cycle, _: Subject) -> Measured | Missing:
     return Measured(room, broken)
 
 
+def _to_open_for(cycle: Cycle) -> Iterable[Subject]:
+    return (None,) if tools(cycle) or np.all(np.isfinite(_stripper_room(cycle))) else ()
+
+
+def _opened(cycle: Cycle) -> Floats:
+    """Slide height [m] with the press open: TDC, or as far as the die opens."""
+    limits, top = cycle.machine.scenario.press.limits, cycle.machine.slide.top
+    return top if limits is None or limits.open_height is None else np.minimum(top, limits.open_height)
+
+
+def _stripper_room(cycle: Cycle) -> Floats:
+    """Room [m] between the stripper and what stands above the raised strip as far as the die opens.
+
+    Where the die opens with the stroke, the feed rules judge it; here it counts only where it opens less.
+    """
+    limits = cycle.machine.scenario.press.limits
+    if limits is None or limits.open_height is None:
+        return np.inf
+    return _opened(cycle) - cycle.machine.strip.touch_height - standing(cycle)
+
+
 def _tool_room(cycle: Cycle, subject: str) -> Floats:
     """Room [m] at TDC between a tool's tip and the raised strip with what stands or hangs on the tool's side.
 
     The slide counts only as far up as the die opens.
     """
-    machine, scenario = cycle.machine, cycle.machine.scenario
-    opened = scenario.press.limits.open_height if scenario.press.limits is not None else None
-    top = machine.slide.top if opened is None else np.minimum(machine.slide.top, opened)
+    machine, top = cycle.machine, _opened(cycle)
     group, name = subject.split(":", 1)
     if group == "tap":
         # At the end of the turn, so that a spindle that did not come home counts as far out as it stands.
         tap, strip = machine.taps[name], machine.strip
-        flange = tap.height - strip.thickness if tap.flange_toward else 0.0
-        room = flange - depth_at(cycle, subject, TURN) - tap.point
+        room = tap_room(cycle, name, TURN)
         if tap.side == "below":
-            return room - hanging(cycle)
+            return room
+        if tap.mount == "stripper":
+            room = room - (machine.slide.top - top)
         risen = strip.underside(machine.slide.top)  # less than the lift where the stripper never lets it rise
-        return room + risen - strip.lift - standing(cycle)
+        return room + risen - strip.lift
     tool = (machine.pilots if group == "pilot" else machine.punches)[name]
     tip = tool.tip(top, machine.strip.stripper_face(top))
     return tip - machine.strip.lift - machine.strip.thickness - standing(cycle)
 
 
 def _say_open_height(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
-    nearest = min(tools(cycle), key=lambda each: float(_tool_room(cycle, each))).replace(":", " ")
+    rooms = {each.replace(":", " "): float(_tool_room(cycle, each)) for each in tools(cycle)}
+    rooms["the stripper"] = float(_stripper_room(cycle))
+    nearest = min(rooms, key=lambda each: rooms[each])
     below = any(f"tap {name}" == nearest and tap.side == "below" for name, tap in cycle.machine.taps.items())
     beyond = hanging(cycle) if below else standing(cycle)
     over = f" with the {words.length(beyond)} that {'hangs below' if below else 'stands above'} it" if beyond else ""
@@ -91,10 +115,6 @@ def _say_open_height(cycle: Cycle, _: Subject, found: Measured, words: Words) ->
     return (
         f"With the press open, {nearest} comes closest: {words.length(found.margin)} clear of the raised strip{over}."
     )
-
-
-def _with_tools(cycle: Cycle) -> Iterable[Subject]:
-    return (None,) if tools(cycle) else ()
 
 
 def _springs(cycle: Cycle) -> dict[str, Spring]:
@@ -158,7 +178,7 @@ def _piston_speed(cycle: Cycle) -> Floats:
 def _say_spring_speed(_: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     assert subject is not None
     assert found.limit is not None
-    speed, limit = words.piston(found.limit - found.margin), words.piston(found.limit)
+    speed, limit = words.say(found.limit - found.margin, "speed"), words.say(found.limit, "speed")
     over = "more than" if float(found.margin) < 0.0 else "within"
     return f"Spring {subject.removeprefix('spring:')}'s piston moves at up to {speed}, {over} its rated {limit}."
 
@@ -213,10 +233,24 @@ def _sensor(cycle: Cycle, subject: Subject) -> tuple[str, Sensor]:
     return name, cycle.machine.scenario.sensor[name]
 
 
-def _protected(cycle: Cycle, what: str) -> Floats | None:
-    """Dial angle [rad] at which what a sensor protects is reached; None where it cannot be told."""
+def _begins(cycle: Cycle, what: str) -> Floats | None:
+    """Dial angle [rad] from which something a sensor watches can be wrong; None where it cannot be told."""
     if what == "feed":
-        return None if cycle.feed is None else cycle.feed.start
+        return None if cycle.feed is None else cycle.feed.end
+    if what == "strip":
+        return cycle.motion.touching.end
+    span = span_of(cycle, what)
+    return None if span is None else span.start
+
+
+def _protected(cycle: Cycle, what: str) -> Floats | None:
+    """Dial angle [rad] at which what a sensor protects is reached; None where it cannot be told.
+
+    A feed once commanded runs whether or not the crank stops, so its command counts, not its first motion.
+    """
+    feeder = cycle.machine.feeder
+    if what == "feed":
+        return None if feeder is None else feeder.stroke(cycle.machine.crank, by_hand=True).start
     if what == "stripper":
         return cycle.motion.touching.start
     span = span_of(cycle, what)
@@ -232,26 +266,28 @@ def _stopping(cycle: Cycle) -> Floats | None:
     return crank.speed * (stop.delay + 0.5 * stop.braking * crank.rate / stop.measured_at)
 
 
-def _judged(cycle: Cycle, sensor: Sensor) -> Floats:
-    """Dial angle [rad] at which a fault is judged: the window's end, response and the control's scan."""
-    stop = cycle.machine.scenario.press.stop
-    scan = stop.scan if stop is not None else 0.0
-    return sensor.off + cycle.machine.crank.speed * (sensor.response + scan)
+def _first_from(angle: Floats, start: Floats) -> Floats:
+    """The first angle [rad] at or after `start` that shows the same dial reading as `angle`."""
+    return start + np.mod(angle - start, TURN)
 
 
 def _stop_in_time(cycle: Cycle, subject: Subject) -> Measured | Missing:
+    """Counted from where the watched thing can first be wrong, so that a window that comes too late is seen."""
     name, sensor = _sensor(cycle, subject)
-    stopping = _stopping(cycle)
+    stop, stopping = cycle.machine.scenario.press.stop, _stopping(cycle)
     if sensor.protects is None:
         return Missing((f"sensor.{name}.protects",))
-    if stopping is None:
+    if stop is None or stopping is None:
         return Missing(("press.stop",))
-    reached = _protected(cycle, sensor.protects)
+    reached, begins = _protected(cycle, sensor.protects), _begins(cycle, sensor.watches)
     if reached is None:
-        return Missing((f"sensor.{name}.protects",), f"{sensor.protects} has no dial angle here")
-    judged = _judged(cycle, sensor)
-    hit = next_after(reached, sensor.off)
-    return Measured(hit - judged - stopping, np.isnan(reached), start=judged, end=hit)
+        return Missing((f"sensor.{name}.protects",), f"{sensor.protects} has no dial angle in this cycle")
+    begins = sensor.on if begins is None else begins
+    judged = _first_from(sensor.off, begins) + cycle.machine.crank.speed * (sensor.response + stop.scan)
+    # What it watches and protects alike is protected in its next stroke.
+    hit = begins + TURN if sensor.protects == sensor.watches else _first_from(reached, begins)
+    margin = hit - judged - stopping
+    return Measured(margin, np.isnan(margin), start=judged, end=hit)
 
 
 def _say_stop_in_time(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
@@ -265,7 +301,8 @@ def _say_stop_in_time(cycle: Cycle, subject: Subject, found: Measured, words: Wo
     assert found.start is not None
     assert found.end is not None
     rest = words.deg(found.start + stopping)
-    base = f"A fault seen by sensor {name} is judged at {words.deg(found.start)} and the slide is at rest at {rest}"
+    acts = words.deg(found.start)
+    base = f"On a fault seen by sensor {name} the control acts at {acts} and the slide is at rest at {rest}"
     if float(found.margin) < 0.0:
         return f"{base}, {words.lag(cycle, found.margin)} after {what} is due at {words.deg(found.end)}."
     return f"{base}, {words.lag(cycle, found.margin)} before {what} is due at {words.deg(found.end)}."
@@ -288,7 +325,7 @@ def _say_dwell(cycle: Cycle, subject: Subject, found: Measured, words: Words) ->
 
 
 RULES = (
-    Rule("open-height", "length", _with_tools, _open_height, _say_open_height, allowance="clearance"),
+    Rule("open-height", "length", _to_open_for, _open_height, _say_open_height, allowance="clearance"),
     Rule("press-rating", "rate", line, _rating, _say_rating, allowance="none"),
     Rule("spring-travel", "length", _spring_subjects, _spring_travel, _say_spring_travel, allowance="clearance"),
     Rule("spring-speed", "speed", _gas_springs, _spring_speed, _say_spring_speed, allowance="share"),

@@ -104,7 +104,7 @@ def _drive_travel(cycle: Cycle, subject: Subject) -> Measured | Missing:
 
 def _used_travel(tap: TapPass, spindle: PressSpindle) -> Floats:
     """Drive travel [m] from engagement to the deeper of nominal BDC and where the slide really turns."""
-    return spindle.engage_height - np.minimum(tap.lowest_travel, 0.0)
+    return np.maximum(spindle.engage_height - np.minimum(tap.lowest_travel, 0.0), 0.0)
 
 
 def _say_drive_travel(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
@@ -204,19 +204,34 @@ def _say_acceleration(cycle: Cycle, subject: Subject, found: Measured, words: Wo
 
 
 def _step_peak(cycle: Cycle, name: str) -> Floats:
-    """Greatest step of spindle speed [turns/s]: at engagement, and where backlash is taken up on the way out."""
+    """Greatest step of spindle speed [turns/s].
+
+    At engagement, where backlash is taken up on the way out, and, for a head on the lifters, where its drive
+    travel stops and starts again because strip and slide move together.
+    """
     tap, spindle, machine = cycle.motion.taps[name], cycle.machine.spindles[name], cycle.machine
     assert tap is not None
     assert spindle is not None
-    engage = np.where(np.isnan(tap.engage), machine.slide.bdc, tap.engage)
-    low = machine.slide.bottom
-    lowest = spindle.travel(
-        machine.taps[name], machine.strip, low, machine.strip.underside(low), machine.strip.stripper_face(low)
-    )
-    follows = spindle.slide_height(machine.taps[name], machine.strip, lowest + spindle.lost_travel)
-    taken_up = machine.slide.passes(follows)[1]
-    speeds = [np.abs(machine.slide.motion(angle)[1]) for angle in (engage, taken_up)]
-    return spindle.gearing * machine.crank.speed * np.maximum(speeds[0], speeds[1])
+    slide, strip, part = machine.slide, machine.strip, machine.taps[name]
+    engage = np.where(np.isnan(tap.engage), slide.bdc, tap.engage)
+    taken_up = slide.passes(spindle.slide_height(part, strip, tap.lowest_travel + spindle.lost_travel))[1]
+    peak = np.maximum(_slope(cycle, engage), _slope(cycle, taken_up))
+    if part.mount == "lifter" and spindle.reference == "head":
+        still = strip.travel  # the drive travel while the strip goes down or up with the slide
+        lifts = np.asarray(strip.lift) > 0.0
+        turns_down = lifts & (still < spindle.engage_height)
+        follows = spindle.turns_back(still, tap.lowest_travel) < spindle.turns(tap.lowest_travel)
+        turns_up = lifts & follows & (still < spindle.home_height)
+        for height in (strip.clamp_height, strip.touch_height):
+            down, up = slide.passes(height)
+            peak = np.maximum(peak, np.where(turns_down, _slope(cycle, down), 0.0))
+            peak = np.maximum(peak, np.where(turns_up, _slope(cycle, up), 0.0))
+    return spindle.gearing * machine.crank.speed * peak
+
+
+def _slope(cycle: Cycle, angle: Floats) -> Floats:
+    """Slide speed [m/rad] at a dial angle [rad]."""
+    return np.abs(cycle.machine.slide.motion(angle)[1])
 
 
 def _step(cycle: Cycle, subject: Subject) -> Measured | Missing:
@@ -234,7 +249,8 @@ def _say_step(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> 
     assert found.limit is not None
     peak, limit = words.say(found.limit - found.margin, "rate"), words.say(found.limit, "rate")
     over = "more than" if float(found.margin) < 0.0 else "within"
-    return f"Tap {name}'s spindle speed steps by up to {peak} at engagement or backlash pick-up, {over} its {limit}."
+    where = "where it starts, stops or takes up backlash"
+    return f"Tap {name}'s spindle speed steps by up to {peak} {where}, {over} its {limit}."
 
 
 def _float(cycle: Cycle, subject: Subject) -> Measured | Missing:

@@ -28,6 +28,10 @@ def explain(path: str) -> str:
     InputError
         There is no such key.
     """
+    if path.strip().split(".")[-1] == "use":
+        return (
+            "use: A TOML file that holds this table's keys at its root; the table's own keys win. Any table may say it."
+        )
     known = dict(keys())
     wanted = pattern(path.strip().removesuffix("."))
     if wanted not in known:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,6 +13,7 @@ from crankclock.errors import InputError, Problem
 
 LARGEST_FILE = 1_000_000
 DEEPEST = 40
+UNQUOTED = re.compile(r"\s*([A-Za-z0-9_.-]{1,60})\s*=\s*([-+]?[\d.]+(?:/\d+)?\s*[A-Za-z/%°][^#\"']{0,40})")
 Tree = dict[str, Any]
 
 
@@ -162,9 +164,18 @@ def _parsed(data: bytes, path: Path) -> Tree:
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError) as wrong:
-        raise InputError([Problem("FILE", "", f"TOML: {wrong}")], str(path)) from None
+        raise InputError([Problem("FILE", "", f"TOML: {wrong}{_unquoted(text)}")], str(path)) from None
     except RecursionError:
         raise InputError([Problem("FILE", "brackets nested too deeply", "TOML")], str(path)) from None
+
+
+def _unquoted(text: str) -> str:
+    """A hint where a quantity stands without its quotes, the likeliest slip of all."""
+    for at, line in enumerate(text.splitlines(), 1):
+        found = UNQUOTED.match(line)
+        if found:
+            return f'; quantities stand in quotes: line {at}, {found[1]} = "{found[2].strip()}"'
+    return ""
 
 
 def override(tree: Tree, settings: tuple[str, ...]) -> Tree:

@@ -10,7 +10,7 @@ import numpy as np
 
 from crankclock.cycle import Cycle, Reading, Readings, turn
 from crankclock.parts.numbers import TURN, Floats
-from crankclock.rules import Subject, Words
+from crankclock.rules import Measured, Subject, Words
 from crankclock.rules.base import UNITS
 from crankclock.rules.feed import window
 from crankclock.rules.tapping import cutting_speed
@@ -173,7 +173,7 @@ def check(loaded: Loaded, reading: Reading = "rigid", units: System | None = Non
         taps=tuple(_tap_figures(readings.chosen(reading), name) for name in machine.taps),
         feed=_feed_figures(readings.chosen(reading)),
         assumed=assumed,
-        notes=(*loaded.notes, *_notes(readings)),
+        notes=(*loaded.notes, *_notes(readings, reading, bool(loaded.tolerances))),
     )
 
 
@@ -220,11 +220,16 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
         rule.dimension,
         margin,
         plain(worst.allowance),
-        plain(measured.start),
-        plain(measured.end),
+        *_span(measured),
         measured.unchecked,
         rule.says(cycle, each.subject, measured, words) + _also(each, cycle, words),
     )
+
+
+def _span(measured: Measured) -> tuple[float | None, float | None]:
+    """The dial angles [rad] between which a rule is worst, the earlier first."""
+    start, end = plain(measured.start), plain(measured.end)
+    return (end, start) if start is not None and end is not None and end < start else (start, end)
 
 
 def _also(each: Margin, worst: Cycle, words: Words) -> str:
@@ -281,10 +286,19 @@ def _feed_figures(cycle: Cycle) -> FeedFigures | None:
     return FeedFigures(plain(opens), plain(closes), float(feed.start), float(feed.end))
 
 
-def _notes(readings: Readings) -> list[str]:
+def _notes(readings: Readings, reading: Reading, tolerances: bool) -> list[str]:
     """What a reader should know about how the cycle was read."""
-    notes = ["The reading is rigid: springs, bounce and the stripper's inertia at speed are not in it."]
     machine = readings.rigid.machine
+    notes = ["Springs, bounce and the stripper's inertia at speed are in neither reading."]
+    if reading == "hand":
+        notes.append("Turned over by hand: a pass by hand says nothing of the cycle at speed. Speeds are at the rate.")
+    if tolerances:
+        notes.append("The tolerances given are not used: this is the nominal cycle.")
+    latency = machine.feeder.latency if machine.feeder is not None else 0.0
+    if float(latency * machine.crank.rate) >= 1.0:
+        notes.append(
+            "The feeder's latency is longer than a whole turn at this rate: each feed was commanded strokes ago."
+        )
     if not machine.pilots:
         notes.append("No pilot is named: nothing but the feeder locates the strip, and no rule speaks of pilots.")
     if not machine.taps:

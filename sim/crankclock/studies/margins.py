@@ -78,11 +78,18 @@ def margins(readings: Readings, reading: Reading = "rigid") -> list[Margin | Unj
 
 def _margin(rule: Rule, subject: Subject, cycles: tuple[Cycle, ...]) -> Margin | Unjudged:
     judged: list[Judged] = []
+    missing: Missing | None = None
     for cycle in cycles:
         measured = rule.measure(cycle, subject)
         if isinstance(measured, Missing):
-            return Unjudged(rule, subject, measured)
-        judged.append(Judged(cycle, measured, rule.allowed(cycle, measured), rule.fails(measured)))
+            missing = measured
+        else:
+            judged.append(Judged(cycle, measured, rule.allowed(cycle, measured), rule.fails(measured)))
+    if missing is not None:
+        # One reading cannot be judged: another that fails is a failure all the same, and nothing less is known.
+        judged = [each for each in judged if np.all(each.fails)]
+        if not judged:
+            return Unjudged(rule, subject, missing)
     value: Floats = judged[0].measured.margin
     fails: Flags = judged[0].fails
     tight: Flags = value < judged[0].allowance - SLACK

@@ -284,6 +284,8 @@ def _tools_room(cycle: Cycle, angle: Floats) -> Floats:
     slide, strip = machine.slide.height(angle), machine.strip
     face, underside = strip.stripper_face(slide), strip.underside(slide)
     room: Floats = np.inf
+    if not (np.any(np.asarray(above) > 0.0) or np.any(np.asarray(below) > 0.0)):
+        return room
     for tool in (*machine.pilots.values(), *machine.punches.values()):
         clear = tool.tip(slide, face) - underside - strip.thickness - above
         room = np.where(np.asarray(above) > 0.0, np.minimum(room, clear), room)

@@ -16,6 +16,9 @@ from click.exceptions import Abort, Exit
 from crankclock import __version__
 from crankclock.errors import CrankclockError, InputError, Problem, UnfinishedError
 
+if os.environ.get("NO_COLOR"):
+    click.rich_click.COLOR_SYSTEM = None
+
 OK, FAILED, WRONG_INPUT, UNFINISHED, OUR_FAULT = 0, 1, 2, 3, 4
 UNITS = click.Choice(["metric", "inch"])
 READINGS = click.Choice(["hand", "rigid", "running"])

@@ -160,8 +160,8 @@ def _say_starts_after_tools(cycle: Cycle, subject: Subject, found: Measured, wor
         deep = max(float(depth_at(cycle, subject, feed.start)), 0.0)
         moved = _feeder_covered(cycle, span.end)
         return (
-            f"The feed starts at {words.deg(feed.start)} with {who} still {words.length(deep)} deep in the strip; it "
-            f"leaves at {words.deg(span.end)}, {words.lag(cycle, found.margin)} later, and by then the strip has "
+            f"The feed starts at {words.deg(feed.start)} with {who} still {words.length(deep)} past the face it enters; "
+            f"it leaves at {words.deg(span.end)}, {words.lag(cycle, found.margin)} later, and by then the strip has "
             f"moved {words.length(moved)}{_by_hand_travel(cycle)}."
         )
     return (

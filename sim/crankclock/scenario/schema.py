@@ -53,6 +53,7 @@ MATERIALS = (
     "brass",
     "bronze",
 )
+MATERIAL_WORDS = f"one of {', '.join(MATERIALS)}, or a name of your own with [strip.properties]"
 LAW_NAMES = ("trapezoid", "cycloidal", "modified-sine", "modified-trapezoid", "3-4-5")
 
 Rates = tuple[tuple[float, float], ...]
@@ -70,7 +71,9 @@ class Table(BaseModel):
 
 
 class Slide(Table):
-    kind: Annotated[str, Choice(("eccentric", "drag-link", "table"))] = key("What drives the slide.", required=True)
+    kind: Annotated[str, Choice(("eccentric", "drag-link", "table"))] = key(
+        "What drives the slide; this version computes the eccentric.", required=True
+    )
     stroke: LengthAboveZero = key("Press stroke.", required=True)
     connecting_rod: LengthAboveZero | None = key("Connecting rod; left out: infinitely long.")
     offset: Length = key("Offset of the slide's line from the crank; positive: the downstroke takes longer.")
@@ -109,7 +112,7 @@ class Properties(Table):
 
 
 class Strip(Table):
-    material: Annotated[str, Text("a material name")] = key("Strip material.", required=True)
+    material: Annotated[str, Text(MATERIAL_WORDS)] = key("Strip material.", required=True)
     properties: Properties | None = key("Own material values.")
     thickness: LengthAboveZero = key("Stock thickness.", required=True)
     lift: LengthFromZero = key("Strip lift: how far the lifters raise the strip to feed.", required=True)
@@ -185,10 +188,15 @@ class Punch(Table):
 
 
 class Drive(Table):
-    kind: Annotated[str, Choice(("press", "motor"))] = key("What turns the spindle.", required=True)
+    kind: Annotated[str, Choice(("press", "motor"))] = key(
+        "What turns the spindle; this version computes press-driven ones.", required=True
+    )
     gearing: GearingAboveZero = key("Turns per length of travel.", required="press")
     gearings: Annotated[tuple[float, ...], ListOf(In("gearing", above=0.0))] | None = key("Gearings that can be had.")
-    engage_height: Length = key("Travel above nominal BDC at which the spindle starts to turn.")
+    engage_height: Length = key(
+        "Height above nominal BDC at which the spindle starts to turn on the way down, counted like what turns it: the "
+        "slide over the die (die-mounted), over the stripper, or over the strip (lifter)."
+    )
     travel: LengthAboveZero | None = key("Rated travel of the drive.")
     backlash: AngleFromZero = key("Backlash at the spindle.")
     inertia: InertiaFromZero | None = key("Inertia of all that turns, at the spindle.")

@@ -159,9 +159,10 @@ def _say_starts_after_tools(cycle: Cycle, subject: Subject, found: Measured, wor
     if float(found.margin) < 0.0:
         deep = max(float(depth_at(cycle, subject, feed.start)), 0.0)
         moved = _feeder_covered(cycle, span.end)
+        past = words.length(deep)
         return (
-            f"The feed starts at {words.deg(feed.start)} with {who} still {words.length(deep)} past the face it enters; "
-            f"it leaves at {words.deg(span.end)}, {words.lag(cycle, found.margin)} later, and by then the strip has "
+            f"The feed starts at {words.deg(feed.start)} with {who} still {past} past the face it enters; it "
+            f"leaves at {words.deg(span.end)}, {words.lag(cycle, found.margin)} later, and by then the strip has "
             f"moved {words.length(moved)}{_by_hand_travel(cycle)}."
         )
     return (

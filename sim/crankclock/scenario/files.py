@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -11,6 +12,7 @@ from typing import Any
 
 from crankclock.errors import InputError, Problem
 
+log = logging.getLogger(__name__)
 LARGEST_FILE = 1_000_000
 DEEPEST = 40
 UNQUOTED = re.compile(r"\s*([A-Za-z0-9_.-]{1,60})\s*=\s*([-+]?[\d.]+(?:/\d+)?\s*[A-Za-z/%°][^#\"']{0,40})")
@@ -74,6 +76,7 @@ class _Reader:
 
     def table(self, path: Path, trail: tuple[Path, ...]) -> Tree:
         data = _bytes(path)
+        log.info("read %s, %d bytes", path, len(data))
         self.hash.update(data)
         return self._merged(_parsed(data, path), path, trail, "")
 

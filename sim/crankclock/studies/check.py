@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -20,6 +21,7 @@ from crankclock.scenario.load import Loaded
 from crankclock.studies.margins import Judged, Margin, Unjudged, margins
 from crankclock.units import System
 
+log = logging.getLogger(__name__)
 Status = Literal["pass", "tight", "fail", "not judged"]
 Verdict = Literal["pass", "tight", "fail", "incomplete"]
 
@@ -157,6 +159,7 @@ def check(loaded: Loaded, reading: Reading = "rigid", units: System | None = Non
     Check
     """
     scenario, assumed = loaded.resolved()
+    log.info("%s: %d overrides, %d values assumed", loaded.name, len(loaded.overrides), len(assumed))
     machine = build(scenario)
     readings = turn(machine)
     system: System = units or ("inch" if scenario.units == "inch" else "metric")

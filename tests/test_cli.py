@@ -152,6 +152,9 @@ def test_all_problems_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]
         (b"[press]\nrate = 1979-05-27", "press.rate"),
         (b'[tap."A B"]\nthread = "M4x0.7"', "small letters"),
         (b'[tap.a]\nthread = "M4x0.9"', "M4"),
+        (b"[tap.a]\nchamfer = 1" + b"0" * 400, "tap.a.chamfer"),
+        (b"[tap.a]\nchamfer = nan", "tap.a.chamfer"),
+        (b"[strip]\nlift = 1.5 mm", 'lift = "1.5 mm"'),
     ],
 )
 def test_hostile_files_are_refused(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -36,14 +37,16 @@ def refuse(value: object, expected: str) -> PydanticCustomError:
 
 
 @dataclass(frozen=True)
-class _Marker:
+class _Marker(ABC):
     """A plain validator: the annotated type is what code sees, `read` is what a file's value goes through."""
 
+    @abstractmethod
     def read(self, value: object) -> object:
-        raise NotImplementedError
+        """The value [SI] of what the file gives; refuses what cannot be."""
 
+    @abstractmethod
     def schema(self) -> JsonSchema:
-        raise NotImplementedError
+        """Its JSON Schema."""
 
     def __get_pydantic_core_schema__(self, _source: object, _handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -94,11 +97,12 @@ class Number(_Marker):
     whole: bool = False
 
     def read(self, value: object) -> float:
-        good = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-        good = good and self.least <= value <= self.most and not (self.above and value == self.least)  # type: ignore[operator]
-        if not good or (self.whole and value != int(value)):  # type: ignore[call-overload]
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise refuse(value, self.words)
-        return float(value)  # type: ignore[arg-type]
+        inside = self.least <= value <= self.most and not (self.above and value == self.least)  # false for nan
+        if not inside or (self.whole and value != int(value)):
+            raise refuse(value, self.words)
+        return float(value)
 
     @property
     def words(self) -> str:

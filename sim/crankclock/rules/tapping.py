@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import numpy as np
 
 from crankclock.cycle import Cycle, TapPass
@@ -123,9 +126,42 @@ def _say_drive_travel(cycle: Cycle, subject: Subject, found: Measured, words: Wo
     return f"Tap {name} uses {engage} of drive travel; {words.length(found.margin)} is left.{rest}"
 
 
-def _limited(cycle: Cycle, subject: Subject, limit: Floats | None, key: str, peak: Floats) -> Measured | Missing:
-    del cycle, subject
-    return Missing((key,)) if limit is None else Measured(limit - peak, limit=limit)
+@dataclass(frozen=True)
+class _SpindleLimit:
+    """A greatest value of the drive that a peak of the spindle is held against.
+
+    Attributes
+    ----------
+    key : str
+        The drive's key that holds the limit.
+    dimension : str
+    peak : callable
+        The tap's peak [SI] by its name; asked for only where there is a limit.
+    does : str
+        What the spindle does, with `{peak}` in it.
+    """
+
+    key: str
+    dimension: str
+    peak: Callable[[Cycle, str], Floats]
+    does: str
+
+    def measure(self, cycle: Cycle, subject: Subject) -> Measured | Missing:
+        found = _parts(cycle, subject)
+        if isinstance(found, Missing):
+            return found
+        name = found[0]
+        limit = getattr(cycle.machine.scenario.tap[name].drive, self.key)
+        if limit is None:
+            return Missing((f"tap.{name}.drive.{self.key}",))
+        return Measured(limit - self.peak(cycle, name), limit=limit)
+
+    def say(self, cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+        name, _tap, _spindle = _of(cycle, subject)
+        assert found.limit is not None
+        does = self.does.format(peak=words.say(found.limit - found.margin, self.dimension))
+        over = "more than" if float(found.margin) < 0.0 else "within"
+        return f"Tap {name}'s spindle {does}, {over} its {words.say(found.limit, self.dimension)}."
 
 
 def cutting_speed(cycle: Cycle, name: str) -> Floats | None:
@@ -142,7 +178,9 @@ def _cut_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
     assert speed is not None
     own = cycle.machine.scenario.strip.properties
     limit = own.cutting_speed if own is not None else None
-    return _limited(cycle, subject, limit, "strip.properties.cutting_speed", speed)
+    if limit is None:
+        return Missing(("strip.properties.cutting_speed",))
+    return Measured(limit - speed, limit=limit)
 
 
 def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
@@ -156,21 +194,11 @@ def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words
     return f"Tap {name} cuts at up to {words.say(speed, 'speed')} ({rpm}){tail}."
 
 
-def _spindle_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    name, tap, _spindle = found
-    limit = cycle.machine.scenario.tap[name].drive.speed_max
-    return _limited(cycle, subject, limit, f"tap.{name}.drive.speed_max", tap.peak_speed)
-
-
-def _say_spindle_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, tap, _spindle = _of(cycle, subject)
-    assert found.limit is not None
-    peak, limit = words.say(tap.peak_speed, "rate"), words.say(found.limit, "rate")
-    over = "more than" if float(found.margin) < 0.0 else "within"
-    return f"Tap {name}'s spindle turns at up to {peak}, {over} its {limit}."
+def _speed_peak(cycle: Cycle, name: str) -> Floats:
+    """Greatest spindle speed [turns/s], either way."""
+    tap = cycle.motion.taps[name]
+    assert tap is not None
+    return tap.peak_speed
 
 
 def _acceleration_peak(cycle: Cycle, name: str) -> Floats:
@@ -182,25 +210,6 @@ def _acceleration_peak(cycle: Cycle, name: str) -> Floats:
     start = np.where(np.isnan(tap.engage), slide.bdc, tap.engage)
     end = np.where(np.isnan(tap.home), np.where(tap.turns > 0.0, TURN, slide.bdc), tap.home)
     return spindle.gearing * cycle.machine.crank.speed**2 * slide.peak_acceleration(start, end)
-
-
-def _acceleration(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    limit = cycle.machine.scenario.tap[found[0]].drive.acceleration_max
-    if limit is None:
-        return Missing((f"tap.{found[0]}.drive.acceleration_max",))
-    return Measured(limit - _acceleration_peak(cycle, found[0]), limit=limit)
-
-
-def _say_acceleration(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, _tap, _spindle = _of(cycle, subject)
-    assert found.limit is not None
-    kind = "angular_acceleration"
-    peak, limit = words.say(found.limit - found.margin, kind), words.say(found.limit, kind)
-    over = "more than" if float(found.margin) < 0.0 else "within"
-    return f"Tap {name}'s spindle accelerates at up to {peak} on its smooth arcs, {over} its {limit}."
 
 
 def _step_peak(cycle: Cycle, name: str) -> Floats:
@@ -234,23 +243,16 @@ def _slope(cycle: Cycle, angle: Floats) -> Floats:
     return np.abs(cycle.machine.slide.motion(angle)[1])
 
 
-def _step(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    limit = cycle.machine.scenario.tap[found[0]].drive.speed_step_max
-    if limit is None:
-        return Missing((f"tap.{found[0]}.drive.speed_step_max",))
-    return Measured(limit - _step_peak(cycle, found[0]), limit=limit)
-
-
-def _say_step(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, _tap, _spindle = _of(cycle, subject)
-    assert found.limit is not None
-    peak, limit = words.say(found.limit - found.margin, "rate"), words.say(found.limit, "rate")
-    over = "more than" if float(found.margin) < 0.0 else "within"
-    where = "where it starts, stops or takes up backlash"
-    return f"Tap {name}'s spindle speed steps by up to {peak} {where}, {over} its {limit}."
+SPEED = _SpindleLimit("speed_max", "rate", _speed_peak, "turns at up to {peak}")
+ACCELERATION = _SpindleLimit(
+    "acceleration_max",
+    "angular_acceleration",
+    _acceleration_peak,
+    "accelerates at up to {peak} on its smooth arcs",
+)
+STEP = _SpindleLimit(
+    "speed_step_max", "rate", _step_peak, "speed steps by up to {peak} where it starts, stops or takes up backlash"
+)
 
 
 def _float(cycle: Cycle, subject: Subject) -> Measured | Missing:
@@ -311,16 +313,16 @@ RULES = (
     Rule("full-thread", "length", taps, _full_thread, _say_full_thread, core=True, allowance="none"),
     Rule("drive-travel", "length", taps, _drive_travel, _say_drive_travel, allowance="clearance"),
     Rule("cut-speed", "speed", taps, _cut_speed, _say_cut_speed, allowance="share"),
-    Rule("spindle-speed", "rate", taps, _spindle_speed, _say_spindle_speed, allowance="share"),
+    Rule("spindle-speed", "rate", taps, SPEED.measure, SPEED.say, allowance="share"),
     Rule(
         "spindle-acceleration",
         "angular_acceleration",
         taps,
-        _acceleration,
-        _say_acceleration,
+        ACCELERATION.measure,
+        ACCELERATION.say,
         allowance="share",
     ),
-    Rule("speed-step", "rate", taps, _step, _say_step, allowance="share"),
+    Rule("speed-step", "rate", taps, STEP.measure, STEP.say, allowance="share"),
     Rule("float", "length", taps, _float, _say_float, allowance="none"),
     Rule("tap-torque", "torque", taps, _tap_torque, lambda *_: "", allowance="share"),
     Rule("drive-torque", "torque", taps, _drive_torque, lambda *_: "", allowance="share"),

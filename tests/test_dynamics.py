@@ -28,6 +28,16 @@ def eccentric(stroke, rod):
     return motion
 
 
+def turning(motion, speed, uneven=0.0):
+    """The same in time: mean crank speed [rad/s], crank angle w t - uneven sin w t."""
+
+    def slide(time):
+        height, slope = motion(speed * time - uneven * np.sin(speed * time))
+        return height, slope * speed * (1.0 - uneven * np.cos(speed * time))
+
+    return slide
+
+
 @dataclass(frozen=True)
 class Case:
     """One variant as plain floats."""
@@ -46,13 +56,17 @@ class Case:
     lifter_rate: float
     coil: tuple[float, float] | None = None
     gas: tuple[float, float, float] | None = None
+    uneven: float = 0.0
 
     @property
     def speed(self) -> float:
         return self.rate * 2.0 * math.pi / 60.0
 
     def run(self, cells: int = 20) -> Run:
-        return run(self.system(), eccentric(self.stroke, self.rod), self.speed, cells)
+        return run(self.system(), self.slide(), 60.0 / self.rate, cells)
+
+    def slide(self) -> Callable:
+        return turning(eccentric(self.stroke, self.rod), self.speed, self.uneven)
 
     def system(self) -> System:
         springs = [Coil(*self.coil)] if self.coil else []
@@ -71,7 +85,8 @@ NAMED = Case(
 
 
 def random_case(number: int) -> Case:
-    """Stiff and soft contacts, bounce, coil and gas, every tenth without lift, every seventh with weak lifters."""
+    """Stiff and soft contacts, bounce, coil and gas, every tenth without lift, every seventh with weak lifters;
+    under every fourth the crank turns unevenly."""
     g = np.random.default_rng(1000 + number)
     stroke = g.uniform(0.08, 0.16)
     travel = stroke * g.uniform(0.2, 0.45)
@@ -94,6 +109,7 @@ def random_case(number: int) -> Case:
         lifter_rate=g.uniform(2e3, 15e3),
         coil=coil if number % 3 != 1 else None,
         gas=gas if number % 3 != 0 else None,
+        uneven=g.uniform(0.02, 0.15) if number % 4 == 3 else 0.0,
     )
 
 
@@ -105,17 +121,18 @@ OPEN, PRESSING, SLACK = range(3)
 
 
 def scipy_changes(case: Case, face: float, strip: float) -> list[Change]:
-    """Every change of a contact force, from SciPy at rtol 1e-10: (dial degrees, contact, on)."""
-    w, k, r, rod = case.speed, case.stiffness, 0.5 * case.stroke, case.rod
+    """Every change of a contact force, from SciPy at rtol 1e-10: (degrees of the turn's time, contact, on)."""
+    w, uneven, k, r, rod = case.speed, case.uneven, case.stiffness, 0.5 * case.stroke, case.rod
     heavy = 2.0 * case.damping * math.sqrt(k * case.stripper)
     light = 2.0 * case.damping * math.sqrt(k * case.strip)
     damping = (heavy, heavy, heavy, light)
 
     def depths(t: float, x: np.ndarray) -> list[tuple[float, float]]:
         zf, zs, vf, vs = x.tolist()
-        c, s = math.cos(w * t), math.sin(w * t)
+        a, turn = w * t - uneven * math.sin(w * t), w * (1.0 - uneven * math.cos(w * t))
+        c, s = math.cos(a), math.sin(a)
         root = math.sqrt(rod * rod - (r * s) ** 2)
-        y, v = rod + r + r * c - root, w * (-r * s + r * r * s * c / root)
+        y, v = rod + r + r * c - root, turn * (-r * s + r * r * s * c / root)
         return [
             (y + case.thickness - case.travel - zf, v - vf),
             (zs + case.thickness - zf, vs - vf),
@@ -180,7 +197,7 @@ def own_changes(reading: Run) -> list[Change]:
         spans = reading.pressing(side)
         for times, on in ((spans.start, True), (spans.end, False)):
             inside = times[(times > 0.0) & (times < reading.period * (1.0 - 1e-12))]
-            out += [(float(np.degrees(time * reading.crank_speed[0])), int(side), on) for time in inside]
+            out += [(float(360.0 * time / reading.period[0]), int(side), on) for time in inside]
     return sorted(out)
 
 
@@ -218,7 +235,8 @@ def batch_of(cases: list[Case]) -> tuple[System, Callable, np.ndarray]:
         column("lifter_rate"), column("stiffness"), column("damping"), column("thickness"), column("lift"),
         column("travel"),
     )  # fmt: skip
-    return system, eccentric(column("stroke"), column("rod")), column("speed")
+    speed = column("speed")
+    return system, turning(eccentric(column("stroke"), column("rod")), speed, column("uneven")), 2.0 * np.pi / speed
 
 
 def test_a_batch_says_what_each_variant_says_alone():
@@ -304,7 +322,7 @@ def test_events_come_in_order_near_the_rigid_angles():
 
 def test_motion_is_continuous_across_contact_changes():
     reading = random_case(22).run()
-    changes = np.radians([change[0] for change in own_changes(reading)]) / reading.crank_speed[0]
+    changes = np.array([change[0] for change in own_changes(reading)]) / 360.0 * reading.period[0]
     before, after = (reading.at(changes[:, None] + shift) for shift in (-1e-9, 1e-9))
     np.testing.assert_allclose(before.strip, after.strip, rtol=0, atol=1e-8)
     np.testing.assert_allclose(before.face_speed, after.face_speed, rtol=0, atol=1e-3)
@@ -396,7 +414,7 @@ def test_gas_springs_pressed_past_their_volume_still_give_a_finite_run():
         ("stiffness", -1.0, "contact stiffness"),
         ("lifter_force", -1.0, "lifter force"),
         ("thickness", math.nan, "thickness"),
-        ("rate", 0.0, "crank speed"),
+        ("rate", -60.0, "period"),
         ("coil", (-1.0, 1.0), "coil force"),
     ],
 )
@@ -404,3 +422,15 @@ def test_impossible_numbers_are_refused(key, value, says):
     assert key in {field.name for field in fields(Case)}
     with pytest.raises(ValueError, match=says):
         replace(NAMED, **{key: value}).run()
+
+
+def test_the_motion_is_known_to_reach_and_no_further():
+    case = replace(NAMED, rate=200.0, lifter_force=16.0, lifter_rate=100.0, lift=0.006)
+    reading = case.run()
+    assert reading.reach > reading.events["strip.settled"]
+    assert np.isfinite(reading.at(reading.reach).strip)
+    for outside in (-0.01, 1.01):
+        assert np.isnan(reading.at(outside * reading.reach).strip)
+        assert np.isnan(reading.at(outside * reading.reach).slide)
+    quiet = NAMED.run()
+    assert quiet.period <= quiet.reach < 1.06 * quiet.period

@@ -3,6 +3,6 @@
 from .base import SlideMotion
 from .motion import Motion
 from .run import Crossings, Run, Spans, run
-from .system import Coil, Gas, Side, System
+from .system import GRAVITY, Coil, Gas, Side, System
 
-__all__ = ["Coil", "Crossings", "Gas", "Motion", "Run", "Side", "SlideMotion", "Spans", "System", "run"]
+__all__ = ["GRAVITY", "Coil", "Crossings", "Gas", "Motion", "Run", "Side", "SlideMotion", "Spans", "System", "run"]

@@ -38,10 +38,10 @@ class Tables:
         return len(self.bodies.gas_force) > 0
 
 
-def prepare(system: System, slide: SlideMotion, crank_speed: Array, cells: int) -> Tables:
-    """Tables of a system driven by a slide at crank speeds (n,) [rad/s], the turn cut into `cells`."""
-    bodies = Bodies.of(system, crank_speed.size)
-    base = fit(slide, crank_speed, cells)
+def prepare(system: System, slide: SlideMotion, period: Array, cells: int) -> Tables:
+    """Tables of a system driven by a slide through turns of the times (n,) [s], each cut into `cells`."""
+    bodies = Bodies.of(system, period.size)
+    base = fit(slide, period, cells)
     ends = np.array([np.zeros_like(bodies.travel), np.maximum(bodies.travel, 1e-6)])
     gas_rate = np.asarray(np.diff(bodies.gas(ends)[0], axis=0)[0] / ends[1])
     return Tables(bodies, base, build(bodies, bodies.coil_rate + gas_rate, base.cell_time), gas_rate)

@@ -13,8 +13,8 @@ class Motion:
 
     Parameters
     ----------
-    time, angle : ndarray
-        Since top dead centre [s], [rad].
+    time : ndarray
+        Since top dead centre [s].
     slide, slide_speed : ndarray
         Slide height above BDC [m], [m/s].
     face, face_speed : ndarray
@@ -26,7 +26,6 @@ class Motion:
     """
 
     time: Array
-    angle: Array
     slide: Array
     slide_speed: Array
     face: Array

@@ -15,6 +15,7 @@ from .system import NEAR_TOP, Array, BoolArray, IntArray, Side, System
 
 # A time within this [cells] of a contact change lies after it, so that rounding never hides the jump of a force.
 _AFTER = 1e-10
+_ROUNDING = 1e-9  # of the period
 _INNER = np.arange(1, 12) / 12
 
 
@@ -48,29 +49,28 @@ class Spans:
 class Run:
     """One turn of every variant. Made by `run`.
 
-    Times are seconds since top dead centre, shape (..., n).
+    Times are seconds since top dead centre, shape (..., n). The motion is known from 0 to `reach`, which is the
+    `period` or later; `samples`, spans and crossings are those of the turn alone.
     """
 
-    def __init__(self, tables: Tables, log: stepping.Log, crank_speed: Array) -> None:
+    def __init__(self, tables: Tables, log: stepping.Log) -> None:
         self._tables = tables
         self._log = log
-        self.crank_speed = crank_speed
         self.period = tables.base.period
         self._order = np.lexsort((log.cell + log.start, log.variant))
         self._begins = (log.cell + log.start)[self._order]
-        self._first = np.searchsorted(log.variant[self._order], np.arange(crank_speed.size + 1))
+        self._first = np.searchsorted(log.variant[self._order], np.arange(self.period.size + 1))
+        last = self._order[self._first[1:] - 1]
+        self.reach = (self._begins[self._first[1:] - 1] + log.length[last]) * tables.base.cell_time
 
     # -- motion ------------------------------------------------------------------------------------------
 
-    def angle(self, time: ArrayLike) -> Array:
-        """Dial angle at a time [rad]."""
-        return np.asarray(np.multiply(time, self.crank_speed))
-
     def at(self, time: ArrayLike) -> Motion:
-        """Motion at times of shape (..., n) or (..., 1) [s], from the exact solution; nan where nan."""
-        n = self.crank_speed.size
+        """Motion at times of shape (..., n) or (..., 1) [s], from the exact solution; nan outside 0 to `reach`."""
+        n = self.period.size
         wide = np.asarray(time, dtype=float)
-        wide = np.broadcast_to(wide, np.broadcast_shapes(wide.shape, (n,)))
+        known = (wide >= -_ROUNDING * self.period) & (wide <= self.reach + _ROUNDING * self.period)
+        wide = np.where(known, wide, np.nan)
         variant = np.broadcast_to(np.arange(n), wide.shape).ravel()
         return self._motion(wide, self._evaluate(variant, wide.ravel()))
 
@@ -100,7 +100,6 @@ class Run:
         slide, slide_speed = t.base.at(time)
         return Motion(
             time=time,
-            angle=self.angle(time),
             slide=slide,
             slide_speed=slide_speed,
             face=q + t.bodies.thickness,
@@ -116,7 +115,7 @@ class Run:
         return self._sampled(self._tables.base.cells)
 
     def _sampled(self, until: int) -> Motion:
-        log, n = self._log, self.crank_speed.size
+        log, n = self._log, self.period.size
         cells = self._tables.base.cells
         variant = np.concatenate([log.sample_variant, log.variant])
         when = np.concatenate([log.sample_time, log.cell + log.start])
@@ -136,7 +135,7 @@ class Run:
 
     def pressing(self, side: Side) -> Spans:
         """Spans in which a contact carries force, one that lasts to the end of the turn ending there."""
-        log, n = self._log, self.crank_speed.size
+        log, n = self._log, self.period.size
         order = self._order[self._begins < self._tables.base.cells]
         variant, begins = log.variant[order], (log.cell + log.start)[order]
         closed = modes.CLOSED[log.mode[order], side]
@@ -164,7 +163,7 @@ class Run:
         return self._crossings(value, self.samples)
 
     def _crossings(self, value: Value, samples: Motion) -> Crossings:
-        n = self.crank_speed.size
+        n = self.period.size
         times, values = self._closer(value, samples.time, value(samples))
         over = values > 0.0
         variant, row = np.nonzero(((over[1:] != over[:-1]) & ~np.isnan(times[1:])).T)
@@ -179,7 +178,7 @@ class Run:
             return times, values
         low, high = times[row, variant], times[row + 1, variant]
         inner = low[:, None] + (high - low)[:, None] * _INNER
-        more = _padded(np.repeat(variant, _INNER.size), inner.ravel(), self.crank_speed.size)
+        more = _padded(np.repeat(variant, _INNER.size), inner.ravel(), self.period.size)
         times, values = np.vstack([times, more]), np.vstack([values, value(self.at(more))])
         order = np.argsort(times, axis=0)
         return np.take_along_axis(times, order, axis=0), np.take_along_axis(values, order, axis=0)
@@ -200,7 +199,7 @@ class Run:
 
     def extremes(self, value: Value, start: ArrayLike, end: ArrayLike) -> tuple[Array, Array]:
         """Least and greatest of a value from start to end, each shape (n,) [s]; nan where either is nan."""
-        ends = np.stack(np.broadcast_arrays(start, end, self.crank_speed)[:2]).astype(float)
+        ends = np.stack(np.broadcast_arrays(start, end, self.period)[:2]).astype(float)
         known = np.vstack([value(self.samples), value(self.at(ends))])
         times = np.vstack([self.samples.time, ends])
         inside = (times >= ends[0]) & (times <= ends[1])
@@ -210,7 +209,7 @@ class Run:
         return -self._greatest(lambda m: -value(m), times, -known), self._greatest(value, times, known)
 
     def _greatest(self, value: Value, times: Array, known: Array) -> Array:
-        best = np.full(self.crank_speed.shape, -np.inf)
+        best = np.full(self.period.shape, -np.inf)
         last = np.maximum(np.sum(~np.isnan(times), axis=0) - 1, 0)[None]
         for _ in range(2):
             found = np.where(np.isnan(times), -np.inf, known)
@@ -290,18 +289,23 @@ def _last_of(values: Array, wanted: BoolArray) -> Array:
     return np.where(np.isfinite(found), found, np.nan)
 
 
-def run(system: System, slide: SlideMotion, crank_speed: ArrayLike, cells: int = 20) -> Run:
+def run(system: System, slide: SlideMotion, period: ArrayLike, cells: int = 20) -> Run:
     """Carry stripper and strip through one turn from rest at top dead centre.
+
+    A strip that has not settled by the end of the turn is carried on into the next one, the slide's motion
+    repeating, no further than to the stripper's next touch.
 
     Parameters
     ----------
     system : System
     slide : callable
-        Dial angle [rad], shape (m, n), to slide height above nominal BDC [m] and its derivative [m/rad].
-    crank_speed : array_like, shape (n,)
-        [rad/s].
+        Times since top dead centre [s], shape (m, n) in [0, period], to slide height above nominal BDC [m] and
+        its speed dy/dt [m/s]; further items are ignored. Called once.
+    period : array_like, shape (n,)
+        Time of the turn [s].
     cells : int
-        Pieces of the turn within which the slide's motion is one polynomial.
+        Equal times in the turn, over each of which the slide's motion is one polynomial. 20 do for an
+        eccentric at any speed the crank keeps smoothly; a motion that is smooth in pieces only needs more.
 
     Raises
     ------
@@ -310,8 +314,8 @@ def run(system: System, slide: SlideMotion, crank_speed: ArrayLike, cells: int =
     RuntimeError
         Where no equilibrium is found or contacts change without end.
     """
-    speed = np.atleast_1d(np.asarray(crank_speed, dtype=float))
-    if not np.all(np.isfinite(speed) & (speed > 0.0)):
-        raise ValueError("crank speed must be positive and finite")
-    tables = prepare(system, slide, speed, cells)
-    return Run(tables, stepping.march(tables, stepping.at_rest(tables)), speed)
+    times = np.atleast_1d(np.asarray(period, dtype=float))
+    if not np.all(np.isfinite(times) & (times > 0.0)):
+        raise ValueError("the period of a turn must be positive and finite")
+    tables = prepare(system, slide, times, cells)
+    return Run(tables, stepping.march(tables, stepping.at_rest(tables)))

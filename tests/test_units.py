@@ -167,7 +167,14 @@ WORTH: dict[str, dict[str, Fraction]] = {
         "lbf in": LBF * INCH,
         "lbf*ft": LBF * FOOT,
     },
-    "energy": {"J": Fraction(1), "kJ": Fraction(1000), "N*m": Fraction(1), "lbf*ft": LBF * FOOT},
+    "energy": {
+        "J": Fraction(1),
+        "kJ": Fraction(1000),
+        "N*m": Fraction(1),
+        "lbf*ft": LBF * FOOT,
+        "ft*lbf": LBF * FOOT,
+        "in*lbf": LBF * INCH,
+    },
     "power": {"W": Fraction(1), "kW": Fraction(1000), "hp": 550 * FOOT * LBF},
 }
 EVERY_UNIT = [(kind, unit) for kind, units in WORTH.items() for unit in units]

@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from crankclock.parts.crank import Crank
 from crankclock.parts.feeder import Feeder, PilotRelease, next_after
+from crankclock.parts.flywheel import Flywheel
 from crankclock.parts.laws import LAWS
 from crankclock.parts.numbers import TURN
+from crankclock.parts.single_stroke import SingleStroke
 from crankclock.scenario.build import rated_time
 
 DEG = math.pi / 180.0
@@ -156,3 +158,184 @@ def test_arrays_are_loops_of_floats() -> None:
                 [float(alone.start), float(alone.stop), float(alone.end)], rel=1e-14
             )
             assert covered[k] == pytest.approx(float(one.covered(alone, angle[k])), rel=1e-12, abs=1e-15)
+
+
+# --- a crank that does not turn evenly -----------------------------------------------------------
+
+WHEEL = Flywheel(inertia=10.0, ratio=6.0, work=4000.0, start=140.0 * DEG, end=250.0 * DEG, power=5000.0)
+SLOWED = Crank(1.0, WHEEL.profile(1.0))
+SINGLE = Crank(1.0, SingleStroke(engage=0.080, braking=0.140 / TURN, pause=0.5).profile(1.0))
+"""Braked in 140 ms, which takes 25.2 deg: from 334.8 deg."""
+ARRIVES = 1.0 + 0.5 * (0.080 + 0.140)
+"""Time [s] from TDC to TDC: what clutch and brake take longer than even turning does is half of their times."""
+
+
+def clocked(stroke: Any) -> list[float]:
+    return [float(each) for each in (stroke.start_time, stroke.stop_time, stroke.end_time)]
+
+
+def dial(stroke: Any) -> list[float]:
+    return [float(each) / DEG for each in (stroke.start, stroke.stop, stroke.end)]
+
+
+def test_the_clock_of_an_even_crank_is_its_dial() -> None:
+    for by_hand in (False, True):
+        stroke = servo().stroke(Crank(2.0), by_hand=by_hand)
+        assert clocked(stroke) == pytest.approx([angle / 720.0 for angle in dial(stroke)], rel=1e-12)
+
+
+def test_feed_of_single_strokes_goes_on_while_the_press_stands() -> None:
+    """Commanded 2.8 deg before the brake grips, it starts 4.2 ms after that and has settled 44 ms into the pause."""
+    command = ARRIVES - 0.140 - 2.8 / 360.0
+    late = servo(start=332.0 * DEG, settle=0.100).stroke(SINGLE, by_hand=False)
+    assert clocked(late) == pytest.approx([command + 0.012, command + 0.092, command + 0.192], rel=1e-12)
+    braked = command + 0.012 - (ARRIVES - 0.140)
+    assert late.start / DEG == pytest.approx(334.8 + 360.0 * (braked - 0.5 * braked**2 / 0.140), rel=1e-12)
+    assert late.stop < TURN
+    assert late.end == TURN
+    assert late.end_time > ARRIVES
+
+
+def test_feed_that_starts_while_the_press_stands() -> None:
+    """50 ms of latency from 355 deg reach into the pause of 500 ms; with 450 ms more it ends in the next stroke."""
+    left = math.sqrt(2.0 * 5.0 / 360.0 * 0.140)  # 5 deg at an even deceleration to rest
+    command = ARRIVES - left
+    stroke = servo(start=355.0 * DEG, latency=left + 0.050).stroke(SINGLE, by_hand=False)
+    assert clocked(stroke) == pytest.approx([command + left + 0.050 + after for after in (0.0, 0.080, 0.088)])
+    assert dial(stroke) == pytest.approx([360.0] * 3, rel=1e-14)
+    slow = servo(start=355.0 * DEG, latency=left + 0.050, settle=0.450).stroke(SINGLE, by_hand=False)
+    assert slow.end_time == pytest.approx(ARRIVES + 0.580)
+    assert slow.end / DEG == pytest.approx(360.0 + 0.5 * 360.0 * 0.080, rel=1e-12)  # the clutch just engaged
+
+
+def test_feed_commanded_at_the_start_belongs_to_the_stroke_before() -> None:
+    """A cam switch at 20 deg acts after the pause, in the next stroke: its feed starts past 360 deg."""
+    stroke = servo(start=20.0 * DEG).stroke(SINGLE, by_hand=False)
+    assert stroke.start > TURN + 20.0 * DEG
+    assert stroke.start_time == pytest.approx(ARRIVES + 0.5 + float(SINGLE.seconds(0.0, 20.0 * DEG)) + 0.012)
+
+
+def test_feed_over_a_slowed_crank_takes_the_feeders_own_time() -> None:
+    """While the press works the same milliseconds are fewer degrees."""
+    feeder = servo(start=225.0 * DEG)
+    slow, even = (feeder.stroke(crank, by_hand=False) for crank in (SLOWED, Crank(1.0)))
+    assert SLOWED.seconds(225.0 * DEG, slow.start) == pytest.approx(0.012, rel=1e-12)
+    assert SLOWED.seconds(slow.start, slow.stop) == pytest.approx(0.080, rel=1e-12)
+    assert SLOWED.seconds(slow.stop, slow.end) == pytest.approx(0.008, rel=1e-12)
+    assert slow.end - 225.0 * DEG < 0.95 * (even.end - 225.0 * DEG)
+
+
+@pytest.mark.parametrize("crank", [SLOWED, SINGLE], ids=["slowed", "single"])
+@pytest.mark.parametrize("law", LAW_NAMES)
+def test_strip_moves_by_the_clock_and_not_by_the_dial(crank: Crank, law: str) -> None:
+    """Sampled at even times over the dip, or over the braking, it covers what it does over an even crank."""
+    feeder = servo(start=(180.0 if crank is SLOWED else 310.0) * DEG, law=law)
+    stroke, even = feeder.stroke(crank, by_hand=False), feeder.stroke(Crank(1.0), by_hand=False)
+    since = np.linspace(0.001, float(stroke.stop_time - stroke.start_time), 200)
+    found = feeder.covered(stroke, crank.after(stroke.start, since))
+    assert found == pytest.approx(feeder.covered(even, even.start + TURN * since), abs=1e-9)
+    by_dial = feeder.length * (crank.after(stroke.start, since) - stroke.start) / (stroke.stop - stroke.start)
+    assert np.max(np.abs(found - by_dial)) > 1e-4
+
+
+def test_strip_has_moved_this_far_when_the_press_gets_to_the_top() -> None:
+    feeder = servo(start=350.0 * DEG)
+    stroke = feeder.stroke(SINGLE, by_hand=False)
+    left = ARRIVES - float(stroke.start_time)
+    assert 0.0 < left < 0.080
+    ramping, slowing = min(left, 0.040), max(left - 0.040, 0.0)  # at 25 m/s2, to and from 1 m/s
+    assert feeder.covered(stroke, TURN) == pytest.approx(12.5 * ramping**2 + slowing - 12.5 * slowing**2)
+    assert feeder.covered(stroke, TURN + 1e-6) == pytest.approx(0.040)
+
+
+@pytest.mark.parametrize("crank", [SLOWED, SINGLE], ids=["slowed", "single"])
+@pytest.mark.parametrize("law", LAW_NAMES)
+def test_cam_moves_by_the_dial_and_its_acceleration_is_not_underrated(crank: Crank, law: str) -> None:
+    """Against differences at even times, from which the crank's pieces and the pause are not left out."""
+    cam = Feeder("cam", 0.040, 250.0 * DEG, stop=80.0 * DEG, law=law)
+    stroke, even = cam.stroke(crank, by_hand=False), cam.stroke(Crank(1.0), by_hand=False)
+    assert dial(stroke) == pytest.approx(dial(even), rel=1e-14)
+    inside = np.linspace(250.0, 440.0, 100) * DEG
+    assert cam.covered(stroke, inside) == pytest.approx(cam.covered(even, inside), rel=1e-14)
+    assert stroke.stop_time == pytest.approx(crank.seconds(0.0, 440.0 * DEG), rel=1e-14)
+    times, step = np.linspace(float(stroke.start_time), float(stroke.stop_time), 20001, retstep=True)
+    covered = np.asarray(cam.covered(stroke, crank.angle_at(times)))
+    hardest = np.abs(np.diff(covered, 2)).max() / step**2
+    assert stroke.peak_acceleration is not None
+    assert hardest <= stroke.peak_acceleration * (1.0 + 1e-3)
+    assert hardest > 0.5 * stroke.peak_acceleration
+
+
+def test_cam_that_ends_at_the_top_settles_while_the_press_stands() -> None:
+    stroke = Feeder("cam", 0.040, 250.0 * DEG, stop=0.0, settle=0.2).stroke(SINGLE, by_hand=False)
+    assert dial(stroke) == pytest.approx([250.0, 360.0, 360.0])
+    assert stroke.stop_time == pytest.approx(ARRIVES)
+    assert stroke.end_time == pytest.approx(ARRIVES + 0.2)
+
+
+def test_by_hand_the_crank_makes_no_difference() -> None:
+    for feeder in (servo(), Feeder("cam", 0.040, 250.0 * DEG, stop=80.0 * DEG, settle=0.1)):
+        even = feeder.stroke(Crank(1.0), by_hand=True)
+        for crank in (SLOWED, SINGLE):
+            stroke = feeder.stroke(crank, by_hand=True)
+            assert dial(stroke) == dial(even)
+            inside = np.linspace(4.0, 8.0, 50)
+            assert np.array_equal(feeder.covered(stroke, inside), feeder.covered(even, inside))
+
+
+def test_a_length_that_is_never_fed_is_never_fed_by_an_uneven_crank() -> None:
+    for crank in (Crank(1.0), SLOWED, SINGLE):
+        stroke = Feeder("rated", 0.030, 3.5, rated_time=math.inf).stroke(crank, by_hand=False)
+        assert stroke.end == stroke.end_time == math.inf
+
+
+def test_rolls_follow_the_clock() -> None:
+    """Open commanded as the press slows; close commanded 4 deg before the top, 100 ms of valve: while it stands."""
+    release = PilotRelease(345.0 * DEG, 356.0 * DEG, 0.100)
+    opened, closed = release.angles(SINGLE, by_hand=False)
+    assert SINGLE.seconds(345.0 * DEG, opened) == pytest.approx(0.100, rel=1e-9)
+    assert closed == TURN
+    assert np.array(release.angles(SINGLE, by_hand=True)) / DEG == pytest.approx([345.0, 356.0])
+    opened, closed = PilotRelease(150.0 * DEG, 230.0 * DEG, 0.015).angles(SLOWED, by_hand=False)
+    assert SLOWED.seconds(150.0 * DEG, opened) == pytest.approx(0.015, rel=1e-9)
+    assert SLOWED.seconds(230.0 * DEG, closed) == pytest.approx(0.015, rel=1e-9)
+
+
+@given(st.floats(-7.0, 13.0), st.floats(0.0, 3.0), st.floats(0.0, 0.3), st.booleans(), st.booleans())
+def test_feed_on_an_uneven_crank_starts_in_its_stroke(
+    start: float, latency: float, settle: float, single: bool, by_hand: bool
+) -> None:
+    """Dial and clock agree but where the press stands, and the command lies back by the latency, strokes and all."""
+    crank = SINGLE if single else SLOWED
+    stroke = servo(start=start, latency=latency, settle=settle).stroke(crank, by_hand=by_hand)
+    assert 0.5 * TURN - 1e-9 <= stroke.start < 1.5 * TURN
+    assert stroke.start <= stroke.stop <= stroke.end
+    for angle, time in zip(dial(stroke), clocked(stroke), strict=True):
+        assert crank.angle_at(time) == pytest.approx(angle * DEG, abs=1e-9)
+    if not by_hand:
+        since = float(stroke.start_time) - latency - float(crank.time_at(start))
+        strokes = since / float(crank.period)
+        assert strokes == pytest.approx(round(strokes), abs=1e-6)
+
+
+def test_arrays_are_loops_of_floats_on_an_uneven_crank() -> None:
+    rng = np.random.default_rng(11)
+    start, latency, inertia = rng.uniform((0, 0, 8), (6.2, 0.5, 12), (30, 3)).T
+    rate, angle, pause = rng.uniform(0.9, 1.1, 30), rng.uniform(3.0, 10.0, 30), rng.uniform(0.0, 0.5, 30)
+
+    def cranks(rate: Any, inertia: Any, pause: Any) -> list[Crank]:
+        wheel = Flywheel(inertia, 6.0, 2000.0, 140.0 * DEG, 250.0 * DEG, 5000.0)
+        return [Crank(rate, wheel.profile(rate)), Crank(rate, SingleStroke(0.08, 0.02, pause).profile(rate))]
+
+    ones = [cranks(rate[k], inertia[k], pause[k]) for k in range(30)]
+    for which, crank in enumerate(cranks(rate, inertia, pause)):
+        for kind in ("servo", "cam"):
+            many = servo(kind=kind, start=start, latency=latency, stop=1.0)
+            stroke = many.stroke(crank, by_hand=False)
+            covered = np.asarray(many.covered(stroke, angle))
+            for k in range(30):
+                one = servo(kind=kind, start=start[k], latency=latency[k], stop=1.0)
+                alone = one.stroke(ones[k][which], by_hand=False)
+                for name in ("start", "stop", "end", "start_time", "stop_time", "end_time"):
+                    assert getattr(stroke, name)[k] == pytest.approx(float(getattr(alone, name)), rel=1e-12), name
+                assert covered[k] == pytest.approx(float(one.covered(alone, angle[k])), rel=1e-9, abs=1e-12)

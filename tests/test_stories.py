@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import dataclass
 
 import pytest
 
+from crankclock.cycle import Reading
 from crankclock.scenario.files import shipped, shipped_folder
 from crankclock.scenario.load import open_scenario
 from crankclock.studies.check import Check, check
@@ -16,7 +18,7 @@ Found = tuple[str, str | None, str]
 """Rule, subject and the reading by which it is worst."""
 
 # A stripper that still lies on the strip when it is fed has no room over it: tight, beside the rules that fail.
-ON_THE_STRIP_AT_SPEED: Found = ("stripper-clears-strip", None, "rigid")
+ON_THE_STRIP_AT_SPEED: Found = ("stripper-clears-strip", None, "running")
 ON_THE_STRIP_BY_HAND: Found = ("stripper-clears-strip", None, "hand")
 
 
@@ -36,14 +38,30 @@ STORIES = {
     "deep-tray-on-lifters": Story("pass"),
     "extruded-hole-flange-up": Story("pass"),
     "two-taps-on-the-stripper": Story("pass"),
+    "link-drive-quick-return": Story("pass"),
+    "servo-dwell": Story("pass"),
+    "long-blank-single-strokes": Story("pass"),
+    "gauge-plate-own-motor": Story("pass"),
+    "thin-cover-bounces": Story(
+        "fail",
+        fails=frozenset(
+            {
+                ("clamped-while-tapping", "tap:m3", "running"),
+                ("tap-clear-of-strip", "tap:m3", "running"),
+                ("cut-speed", "tap:m3", "running"),
+                ("clamp-force", "tap:m3", "running"),
+            }
+        ),
+        cure=("stripper.spring.main.force=900 N",),
+    ),
     "hinge-nothing-to-spare": Story(
         "tight",
         tight=frozenset(
             {
                 ("feed-starts-after-tools", "pilot:p1", "hand"),
-                ("pilots-before-clamp", None, "rigid"),
-                ("tap-clear-of-strip", "tap:m3", "rigid"),
-                ("open-height", None, "rigid"),
+                ("pilots-before-clamp", None, "running"),
+                ("tap-clear-of-strip", "tap:m3", "running"),
+                ("open-height", None, "running"),
             }
         ),
     ),
@@ -54,6 +72,7 @@ STORIES = {
                 ("feed-starts-after-tools", "tap:m8", "hand"),
                 ("feed-starts-after-tools", "pilot:p1", "hand"),
                 ("feed-starts-after-lift", None, "hand"),
+                ("strip-up-in-time", None, "running"),
             }
         ),
         tight=frozenset({ON_THE_STRIP_AT_SPEED}),
@@ -63,8 +82,9 @@ STORIES = {
         "fail",
         fails=frozenset(
             {
-                ("clamped-while-tapping", "tap:m5", "rigid"),
-                ("tap-clear-of-strip", "tap:m5", "rigid"),
+                ("clamped-while-tapping", "tap:m5", "running"),
+                ("tap-clear-of-strip", "tap:m5", "running"),
+                ("clamp-force", "tap:m5", "running"),
             }
         ),
         cure=("stripper.travel=44 mm",),
@@ -81,6 +101,9 @@ STORIES = {
         cure=("feeder.start=275 deg",),
     ),
 }
+
+
+MODES = ("single-stroke", "continuous")
 
 
 def checked(name: str, *settings: str) -> Check:
@@ -139,6 +162,20 @@ def test_feed_too_soon_fails_at_speed_as_well() -> None:
     assert at["tap:m8.touch"] < at["feed.start"] < at["tap:m8.leave"]
 
 
+def test_single_strokes_give_a_slow_feeder_the_time_it_needs() -> None:
+    """The feed ends while the press stands at the top; running on, the pilots come down on a moving strip."""
+    single, running_on = (checked("long-blank-single-strokes", f"press.mode={mode}") for mode in MODES)
+    assert single.readings.rigid.feed is not None
+    crank, feed = single.machine.crank, single.readings.rigid.feed
+    assert feed.end / (2.0 * math.pi) == pytest.approx(1.0, abs=1e-12)
+    assert crank.turn_time < feed.end_time < crank.turn_time + crank.pause
+    assert crank.turn_time + crank.pause == pytest.approx(60.0 / 35.3, rel=1e-3)  # the comment's 35 a minute
+    fails = {each.rule for each in running_on.findings if each.status == "fail"}
+    assert "feed-ends-in-time" in fails
+    assert fails <= {"feed-ends-in-time", "stripper-clears-strip"}  # what comes down on a moving strip
+    assert feed.stop_time - feed.start_time == pytest.approx(0.563, abs=5e-4)
+
+
 def test_the_reground_stripper_comes_down_after_the_tap_and_goes_up_before_it() -> None:
     at = angles("reground-stripper")
     assert at["tap:m5.touch"] < at["stripper.touch"]
@@ -161,3 +198,13 @@ def test_every_file_names_its_schema_and_tells_its_story(name: str) -> None:
     assert tree["title"]
     assert tree["units"] in ("metric", "inch")
     assert sum(line.startswith("# ") for line in text.partition("title =")[0].splitlines()) >= 4
+
+
+@pytest.mark.parametrize("reading", ["hand", "rigid"])
+def test_the_thin_cover_is_sound_by_hand_and_with_everything_rigid(reading: Reading) -> None:
+    assert check(open_scenario("thin-cover-bounces"), reading).verdict == "pass"
+
+
+def test_the_motor_of_the_gauge_plate_cannot_keep_up_at_sixty() -> None:
+    fast = checked("gauge-plate-own-motor", "press.rate=60 /min")
+    assert {rule for rule, *_ in with_status(fast, "fail")} >= {"clamped-while-tapping", "tap-clear-of-strip"}

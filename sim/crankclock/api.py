@@ -16,7 +16,7 @@ from crankclock.units import System
 def check(
     scenario: str | Path,
     *settings: str,
-    reading: Reading = "rigid",
+    reading: Reading | None = None,
     units: System | None = None,
     root: Path | None = None,
 ) -> Check:
@@ -28,7 +28,8 @@ def check(
         A file, or the name of a shipped scenario.
     *settings : str
         Overrides such as "press.rate=70 /min".
-    reading : {"rigid", "hand"}
+    reading : {"hand", "rigid", "running"}, optional
+        Running by default where the scenario has the data for it, else rigid.
     units : {"metric", "inch"}, optional
         How sentences speak; the scenario's own units by default.
     root : Path, optional

@@ -31,7 +31,11 @@ def _scenario_options(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
         click.option("--root", type=click.Path(path_type=Path), help="Folder that used files must lie in."),
         click.option("--units", type=UNITS, help="How to report; the scenario's own by default."),
-        click.option("--reading", type=READINGS, default="rigid", show_default=True, help="How to read the cycle."),
+        click.option(
+            "--reading",
+            type=READINGS,
+            help="How to read the cycle; running by default where the scenario has the data, else rigid.",
+        ),
         click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Override a key."),
     ):
         command = option(command)
@@ -63,9 +67,6 @@ def _checked(file: str, settings: tuple[str, ...], reading: Any, units: Any, roo
     """Judge a scenario, with every way the command itself can be wrong told first."""
     from crankclock.api import check
 
-    if reading == "running":
-        want = '"hand" or "rigid": this version does not compute the running reading'
-        raise InputError([Problem("--reading", '"running"', want)])
     return check(file, *settings, reading=reading, units=units, root=root)
 
 
@@ -77,23 +78,34 @@ def _status(verdict: str) -> int:
 @click.argument("file")
 @_scenario_options
 @click.option("--json", "as_json", is_flag=True, help="Machine-readable on stdout, nothing else there.")
+@click.option("--setup", "sheet", is_flag=True, help="The setting sheet only: switch angles, heights, what to look at.")
 @click.option("-o", "output", type=click.Path(path_type=Path), help="Write to a file: .json .txt .png .svg.")
 def check(
     file: str,
+    sheet: bool,
     settings: tuple[str, ...],
-    reading: str,
+    reading: str | None,
     units: str | None,
     root: Path | None,
     as_json: bool,
     output: Path | None,
 ) -> int:
     """Judge one cycle: verdict, findings, events."""
-    from crankclock.report import data, files, words
+    from crankclock.report import data, files, setup_words, words
 
     if output is not None:
         files.check_output(output)
+    if sheet and (as_json or (output is not None and output.suffix.lower() != ".txt")):
+        given = "--json" if as_json else f'-o "{output}"'
+        raise InputError([Problem("--setup", given, "no --json (it has the sheet anyway) and no file but a .txt")])
     result = _checked(file, settings, reading, units, root)
-    if output is not None:
+    if sheet:
+        text = setup_words.as_text(result)
+        if output is None:
+            click.echo(text, nl=False)
+            return _status(result.verdict)
+        files.write_whole(output, text.encode())
+    elif output is not None:
         files.write(result, output)
     if as_json:
         click.echo(data.as_json(result), nl=False)
@@ -112,7 +124,7 @@ def check(
 def report(
     file: str | None,
     settings: tuple[str, ...],
-    reading: str,
+    reading: str | None,
     units: str | None,
     root: Path | None,
     output: Path | None,

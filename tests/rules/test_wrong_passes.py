@@ -8,6 +8,8 @@ import pytest
 from scipy.optimize import brentq
 
 from crankclock.api import Finding, InputError, check
+from crankclock.cycle import Reading
+from crankclock.parts.numbers import TURN
 
 
 def finding(name: str, rule: str, *settings: str, subject: str | None = None) -> Finding:
@@ -96,11 +98,23 @@ def test_what_cannot_be_is_refused(setting: str) -> None:
         check("shelf-bracket", setting)
 
 
+MOTOR = tuple(
+    f"tap.m4.drive.{each}" for each in ("kind=motor", "start=120 deg", "speed=3600 /min", "acceleration=900 /s^2")
+)
+
+
 def test_a_motor_spindle_does_not_hide_what_fails_without_it() -> None:
-    motor = [
-        f"tap.m4.drive.{each}" for each in ("kind=motor", "start=150 deg", "speed=3000 /min", "acceleration=900 /s^2")
-    ]
-    late = check("shelf-bracket", *motor, "feeder.speed=1 m/min")
+    assert check("shelf-bracket", *MOTOR).verdict == "pass"
+    late = check("shelf-bracket", *MOTOR, "feeder.speed=1 m/min")
     assert late.verdict == "fail"
     assert next(each for each in late.findings if each.rule == "feed-ends-in-time").status == "fail"
-    assert check("shelf-bracket", *motor).verdict == "incomplete"
+
+
+@pytest.mark.parametrize("reading", ["rigid", "running"])
+def test_a_motor_that_does_not_get_home_in_the_turn_fails(reading: Reading) -> None:
+    slow = check("shelf-bracket", *MOTOR, "tap.m4.drive.speed=400 /min", reading=reading)
+    failing = {each.rule for each in slow.findings if each.status == "fail"}
+    assert {"spindle-home-in-time", "clamped-while-tapping", "feed-starts-after-tools"} <= failing
+    home = next(each for each in slow.events if each.id == "tap:m4.home")
+    assert home.angle is not None
+    assert home.angle > TURN

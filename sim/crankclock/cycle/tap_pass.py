@@ -11,75 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crankclock.parts.numbers import TIE, Flags, Floats, stack
-from crankclock.parts.tap import PressSpindle
+from crankclock.cycle.passes import Span, TapPass
+from crankclock.cycle.speeds import peak_slide_speed
+from crankclock.parts.numbers import TIE, TURN, Floats, stack
+from crankclock.parts.tap import PressSpindle, Tap
 from crankclock.scenario.build import Machine
 
 SAME = 1e-12
 """Two depths closer than this [m] are the same: a tap is fully down where it first gets that deep."""
-
-
-@dataclass(frozen=True)
-class Span:
-    """When something is in, once a turn.
-
-    Attributes
-    ----------
-    start, end : float or array, shape (n,)
-        Dial angles [rad]; nan where it does not happen.
-    already : bool or array
-        True where it is in at TDC and so never enters.
-    never : bool or array
-        True where it never gets in.
-    """
-
-    start: Floats
-    end: Floats
-    already: Flags
-    never: Flags
-
-
-@dataclass(frozen=True)
-class TapPass:
-    """A tap's way through the hole; angles [rad] are nan where the event does not happen.
-
-    Attributes
-    ----------
-    thread : Span
-        From first touch to last leave.
-    engage, through, full, home, retouch : float or array
-        Dial angles [rad].
-    depth : float or array
-        Greatest depth of the first thread [m]; negative where it stays clear.
-    held_depth : float or array
-        Greatest depth [m] while the strip is clamped; minus infinity where it never is.
-    clear : float or array
-        Least clearance of the point [m] while the strip is not clamped; infinity where it always is.
-    clear_at : float or array
-        Dial angle [rad] of that least clearance.
-    turns : float or array
-        Turns from home to reversal.
-    top_travel, lowest_travel : float or array
-        Greatest drive travel coordinate [m] in the turn, and that at which the drive reverses.
-    peak_speed_in_cut, peak_speed : float or array
-        Greatest spindle speed while cutting, and either way [turns/s].
-    """
-
-    thread: Span
-    engage: Floats
-    through: Floats
-    full: Floats
-    home: Floats
-    retouch: Floats
-    depth: Floats
-    held_depth: Floats
-    clear: Floats
-    clear_at: Floats
-    turns: Floats
-    top_travel: Floats
-    lowest_travel: Floats
-    peak_speed_in_cut: Floats
-    peak_speed: Floats
 
 
 @dataclass(frozen=True)
@@ -142,11 +81,9 @@ def _pick(flags: NDArray[np.bool_], values: NDArray[np.float64], *, last: bool =
     return np.where(flags.any(axis=0), picked, np.nan)
 
 
-def tap_pass(machine: Machine, name: str) -> TapPass | None:
-    """All of a press-driven tap's events; None for a motor-driven one."""
-    tap, spindle, slide, strip = machine.taps[name], machine.spindles[name], machine.slide, machine.strip
-    if spindle is None:
-        return None
+def press_pass(machine: Machine, name: str, spindle: PressSpindle, clamped: Span) -> TapPass:
+    """All of a press-driven tap's events, the mechanism being rigid."""
+    tap, slide, strip = machine.taps[name], machine.slide, machine.strip
     down, up = _ways(machine, name, spindle)
     crossing = np.concatenate([slide.passes(down.crossing())[0], slide.passes(up.crossing())[1]])
     entering, leaving = _both(down, up, entering=True), _both(down, up, entering=False)
@@ -163,28 +100,66 @@ def tap_pass(machine: Machine, name: str) -> TapPass | None:
     depth, held_depth, full = _depths(machine, down, up, angle)
     clear, clear_at = _clearance(machine, down, up, angle)
     in_cut, either_way = _peak_speeds(machine, spindle, down, up, crossing[: down.gap.shape[0] - 1])
+    thread = Span(
+        np.where(absent, np.nan, _pick(entering, crossing)),
+        np.where(absent, np.nan, _pick(leaving, crossing, last=True)),
+        already,
+        never,
+    )
     return TapPass(
-        thread=Span(
-            np.where(absent, np.nan, _pick(entering, crossing)),
-            np.where(absent, np.nan, _pick(leaving, crossing, last=True)),
-            already,
-            never,
-        ),
+        thread=thread,
         engage=np.where(turning, engage, np.nan),
         through=_pick(~through[:-1] & through[1:], np.asarray(slide.passes(down.crossing(-tap.height))[0])),
         full=np.where(never, np.nan, full),
         home=np.where(turning & (spindle.home_height <= top_travel + TIE), home, np.nan),
         retouch=_pick(again, crossing),
         depth=depth,
+        held=clamped,
         held_depth=held_depth,
         clear=clear - tap.point,
         clear_at=clear_at,
+        movement=_movement(machine, tap, thread),
         turns=turns,
-        top_travel=top_travel,
-        lowest_travel=down.travel[-1],
         peak_speed_in_cut=in_cut,
         peak_speed=either_way,
+        along=lambda angle: _along(machine, tap, spindle, angle),
     )
+
+
+def travel_ends(machine: Machine, name: str) -> tuple[Floats, Floats]:
+    """Greatest drive travel coordinate [m] of a press-driven tap in a rigid mechanism, and where it reverses."""
+    spindle = machine.spindles[name]
+    assert isinstance(spindle, PressSpindle)
+    down, _up = _ways(machine, name, spindle)
+    return down.travel.max(axis=0), down.travel[-1]
+
+
+def _along(machine: Machine, tap: Tap, spindle: PressSpindle, angle: Floats) -> tuple[Floats, Floats]:
+    """Gap [m] and turns at dial angles [rad]; past a turn the next one begins, whose end is its own end."""
+    slide, strip = machine.slide, machine.strip
+    within = angle - TURN * np.maximum(np.ceil(np.asarray(angle) / TURN) - 1.0, 0.0)
+
+    def places(y: Floats) -> tuple[Floats, Floats, Floats]:
+        return y, strip.underside(y), strip.stripper_face(y)
+
+    lowest, highest = (spindle.travel(tap, strip, *places(y)) for y in (slide.bottom, slide.top))
+    here = places(slide.height(within))
+    travel = spindle.travel(tap, strip, *here)
+    turning_in = np.maximum(spindle.turns(travel), spindle.turns_back(highest, lowest))
+    turns = np.where(within <= slide.bdc, turning_in, spindle.turns_back(travel, lowest))
+    return tap.rest_gap(strip, *here) - tap.pitch * turns, turns
+
+
+def _movement(machine: Machine, tap: Tap, thread: Span) -> Floats:
+    """How far [m] the strip moves against what carries the head while the thread is in it; nan where it never is."""
+    strip, slide = machine.strip, machine.slide
+    if tap.mount == "lifter":
+        return 0.0 * thread.start
+    ends = [slide.height(angle) for angle in (thread.start, thread.end)]
+    moved = [strip.underside(y) for y in ends]
+    if tap.mount == "stripper":
+        moved = [strip.stripper_face(y) - strip.thickness - z for y, z in zip(ends, moved, strict=True)]
+    return np.maximum(moved[0], moved[1])
 
 
 def _both(down: _Way, up: _Way, *, entering: bool) -> NDArray[np.bool_]:
@@ -218,13 +193,15 @@ def _peak_speeds(
 
     A leg on which the spindle does not turn counts nothing; on one where it does, the drive travel is the slide's.
     """
-    slide = machine.slide
     start = np.where(down.within[:-1], down.angle[:-1], crossing)
     end = np.maximum(start, np.where(down.within[1:], down.angle[1:], crossing))
-    turning = down.turns[1:] > down.turns[:-1]
+    turning, back = down.turns[1:] > down.turns[:-1], up.turns[1:] < up.turns[:-1]
     cutting = (down.within[:-1] | down.within[1:]) & turning
-    in_cut = np.where(cutting, slide.peak_speed(start, end), 0.0).max(axis=0)
-    either = np.where(turning, slide.peak_speed(down.angle[:-1], down.angle[1:]), 0.0).max(axis=0)
-    back = np.where(up.turns[1:] < up.turns[:-1], slide.peak_speed(up.angle[:-1], up.angle[1:]), 0.0).max(axis=0)
-    factor = spindle.gearing * machine.crank.speed
-    return factor * in_cut, factor * np.maximum(either, back)
+
+    def peak(flags: NDArray[np.bool_], first: NDArray[np.float64], last: NDArray[np.float64]) -> Floats:
+        if flags.ndim == 1 and np.ndim(machine.crank.rate):  # only the crank differs from variant to variant
+            flags, first, last = flags[:, None], first[:, None], last[:, None]
+        return np.asarray(np.where(flags, peak_slide_speed(machine, first, last), 0.0).max(axis=0))
+
+    either = np.maximum(peak(turning, down.angle[:-1], down.angle[1:]), peak(back, up.angle[:-1], up.angle[1:]))
+    return spindle.gearing * peak(cutting, start, end), spindle.gearing * either

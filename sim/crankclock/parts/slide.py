@@ -54,7 +54,7 @@ COARSE, FINE = 41, 9
 """Points of the two scans that find a peak: over the whole span, then about the best one."""
 
 
-def scan_peak(curve: Callable[[Floats], Floats], start: Floats, end: Floats) -> Floats:
+def scan_peak(curve: Callable[[Floats], Floats], start: Floats, end: Floats, coarse: int = COARSE) -> Floats:
     """Greatest value of a smooth curve over a span.
 
     Parameters
@@ -63,14 +63,16 @@ def scan_peak(curve: Callable[[Floats], Floats], start: Floats, end: Floats) -> 
         Takes values with a leading axis of points.
     start, end : float or array, shape (n,)
         The span, in the curve's own unit.
+    coarse : int
+        Points of the first scan: enough that the greatest hump shows as such.
 
     Returns
     -------
     float or array, shape (n,)
         The best of the samples and of the curve where a parabola through the best three has its top.
     """
-    values = _samples(curve, start, end, COARSE)
-    step = (end - start) / (COARSE - 1)
+    values = _samples(curve, start, end, coarse)
+    step = (end - start) / (coarse - 1)
     best = start + np.argmax(values, axis=0) * step
     low, high = np.maximum(best - step, start), np.minimum(best + step, end)
     near = _samples(curve, low, high, FINE)
@@ -136,7 +138,7 @@ class Eccentric:
         return half * np.sqrt(1.0 - self.offset**2 / (self.rod**2 - half**2))
 
     @cached_property
-    def _lead(self) -> Floats:
+    def lead(self) -> Floats:
         """Crank angle from straight up at TDC [rad]."""
         if self.rod is None:
             return 0.0
@@ -146,7 +148,7 @@ class Eccentric:
     def bdc(self) -> Floats:
         if self.rod is None:
             return np.pi
-        return np.pi - np.arcsin(self.offset / (self.rod + self.radius)) - self._lead
+        return np.pi - np.arcsin(self.offset / (self.rod + self.radius)) - self.lead
 
     @cached_property
     def _reach(self) -> Floats:
@@ -158,7 +160,7 @@ class Eccentric:
     def height(self, angle: Floats) -> Floats:
         if self.rod is None:
             return self.radius * (1.0 + np.cos(angle)) - self.shift
-        p = angle + self._lead
+        p = angle + self.lead
         side = self.radius * np.sin(p) - self.offset
         return self._reach - self.shift + self.radius * np.cos(p) - np.sqrt(self.rod**2 - side**2)
 
@@ -168,7 +170,7 @@ class Eccentric:
 
     def _derivatives(self, angle: Floats, order: int) -> list[Floats]:
         """Height and its derivatives over the dial angle up to an order of 3."""
-        p = angle + self._lead
+        p = angle + self.lead
         across, along = self.radius * np.sin(p), self.radius * np.cos(p)
         if self.rod is None:
             plain: list[Floats] = [self.radius + along - self.shift, -across, -along, across]
@@ -198,7 +200,7 @@ class Eccentric:
         near = above * (reach + drop) / (rod + r + line) * (rod - r + line)
         far = below * (drop + reach - self.stroke) / (line + rod - r) * (line + rod + r)
         swing = 2.0 * np.arctan2(np.sqrt(near), np.sqrt(far))
-        centre = np.pi - np.arctan2(self.offset, drop) - self._lead
+        centre = np.pi - np.arctan2(self.offset, drop) - self.lead
         return centre - swing, centre + swing
 
     @cached_property
@@ -208,7 +210,7 @@ class Eccentric:
             return 0.5 * np.pi, 1.5 * np.pi
         square = np.arctan2(self.rod, self.radius)  # crank square to the rod: near the fastest point
         found = []
-        for angle in (np.pi - square - self._lead, np.pi + square - self._lead):
+        for angle in (np.pi - square - self.lead, np.pi + square - self.lead):
             for _ in range(5):
                 _, _, d2y, d3y = self._derivatives(angle, 3)
                 angle = angle - d2y / d3y

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 from crankclock import __version__
+from crankclock.report import setup_data
+from crankclock.report.numbers import DIGITS, number
 from crankclock.scenario.defaults import DEFAULTS, Assumption, pattern
 from crankclock.studies.check import CAUTION, Check, Event, Finding, TapFigures
-from crankclock.units import show, to_unit
+from crankclock.units import show
 
 SCHEMA = 1
-DIGITS = 6
-
-
-def number(value: float | None, unit: str) -> float | None:
-    """An SI value in a unit, rounded to a millionth; None stays None."""
-    return None if value is None else round(float(to_unit(value, unit)), DIGITS) + 0.0
 
 
 def as_data(check: Check) -> dict[str, Any]:
@@ -36,7 +33,7 @@ def as_data(check: Check) -> dict[str, Any]:
         "findings": [_finding(each) for each in check.findings],
         "taps": [_tap(each) for each in check.taps],
         "feed": _feed(check),
-        "setup": {},
+        "setup": setup_data.as_data(check.setup),
         "assumed": [assumption(each, check) for each in check.assumed],
         "notes": list(check.notes),
         "caution": CAUTION,
@@ -55,6 +52,7 @@ def _event(event: Event) -> dict[str, Any]:
         "ms": number(event.seconds, "ms"),
         "hand_deg": number(event.hand, "deg"),
         "rigid_deg": number(event.rigid, "deg"),
+        "running_deg": number(event.running, "deg"),
     }
 
 
@@ -70,6 +68,20 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "to_deg": number(finding.end, "deg"),
         "missing": list(finding.missing),
         "says": finding.says,
+        "margins": {reading: number(margin, finding.unit) for reading, margin in finding.by_reading.items()},
+        "contacts": _contacts(finding),
+    }
+
+
+def _contacts(finding: Finding) -> dict[str, Any] | None:
+    """The margin's span with contact stiffness and damping halved and doubled, and with which factors it fails."""
+    swing = finding.contacts
+    if swing is None:
+        return None
+    return {
+        "least": number(swing.least, finding.unit) if math.isfinite(swing.least) else None,
+        "most": number(swing.most, finding.unit) if math.isfinite(swing.most) else None,
+        "fails_with": [{"stiffness": each.stiffness, "damping": each.damping} for each in swing.failing],
     }
 
 
@@ -83,6 +95,8 @@ def _tap(tap: TapFigures) -> dict[str, Any]:
         "mean_rule_rpm": number(tap.mean_rule_speed, "1/min"),
         "peak_cut_speed_m_min": number(tap.peak_cut_speed, "m/min"),
         "full_depth_mm": number(tap.full_depth, "mm"),
+        "peak_acceleration_rev_s2": number(tap.peak_acceleration, "1/s^2"),
+        "speed_step_rpm": number(tap.speed_step, "1/min"),
         "torque_nm": None,
     }
 

@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from crankclock.errors import InputError, Problem, UnfinishedError
+from crankclock.report import setup_words
 from crankclock.report.data import as_json
 from crankclock.report.words import as_text
 from crankclock.studies.check import Check
@@ -94,7 +95,7 @@ def write(check: Check, path: Path) -> None:
 
 
 def write_all(checks: list[Check], folder: Path) -> list[Path]:
-    """Write verdict as text and JSON and the chart of every check, one folder each.
+    """Write verdict as text and JSON, the setting sheet and the chart of every check, one folder each.
 
     Returns
     -------
@@ -110,5 +111,6 @@ def write_all(checks: list[Check], folder: Path) -> list[Path]:
             raise UnfinishedError(f"{below}: {(wrong.strerror or str(wrong)).lower()}") from None
         for name in ("verdict.txt", "verdict.json", "chart.svg"):
             write_whole(below / name, render(check, Path(name).suffix))
+        write_whole(below / "setup.txt", setup_words.as_text(check).encode())
         written.append(below)
     return written

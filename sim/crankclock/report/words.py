@@ -5,7 +5,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+from crankclock.cycle import Reading, running_needs
 from crankclock.report.data import assumption
+from crankclock.report.setup_words import sheet
 from crankclock.studies.check import CAUTION, Check, Event, Finding, TapFigures
 from crankclock.units import show, to_unit
 
@@ -27,6 +29,7 @@ def as_text(check: Check) -> str:
         _events(check),
         _taps(check),
         _feed(check),
+        *([] if check.setup is None else sheet(check, check.setup)),
         _assumed(check),
         _wrapped(f"Caution: {CAUTION}"),
     ]
@@ -41,7 +44,13 @@ def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
 
 def _head(check: Check) -> str:
     rate = show(float(check.machine.crank.rate), "rate", check.units)
-    lines = [_wrapped(check.title), f"{rate}, {check.reading} reading, scenario {check.loaded.name}"]
+    lacks = running_needs(check.machine)
+    only = " only" if check.reading == "rigid" and lacks else ""
+    lines = [_wrapped(check.title), f"{rate}, {check.reading} reading{only}, scenario {check.loaded.name}"]
+    if only:
+        lines.append(
+            _wrapped(f"What it does at speed, with masses and springs, is not judged: {', '.join(lacks)} not given.")
+        )
     lines += [_wrapped(f"with {each}", "  ") for each in check.loaded.overrides]
     unjudged = sum(each.status == "not judged" for each in check.findings)
     tail = f" {unjudged} rule{'s' if unjudged != 1 else ''} not judged, named below." if unjudged else ""
@@ -98,9 +107,10 @@ def _margin(finding: Finding, check: Check) -> str:
 
 
 def _events(check: Check) -> str:
-    """The events in the order of the cycle, by both readings."""
-    rows = [f"  {'event':<30}{'dial':>9}{'time':>12}{'by hand':>10}"]
-    rows += [_event(each) for each in check.events if each.angle is not None]
+    """The events in the order of the cycle, by every reading."""
+    head = "".join(f"{name:>10}" for name in _columns(check))
+    rows = [f"  {'event':<28}{'time':>11}{head}"]
+    rows += [_event(each, check) for each in check.events if each.angle is not None]
     absent = [each.id for each in check.events if each.angle is None and not each.id.endswith(".retouch")]
     lines = ["Order of the cycle (dial degrees from the TDC that starts the stroke)", *rows]
     if absent:
@@ -108,12 +118,17 @@ def _events(check: Check) -> str:
     return "\n".join(lines)
 
 
-def _event(event: Event) -> str:
+def _columns(check: Check) -> tuple[Reading, ...]:
+    return tuple(check.readings.all())
+
+
+def _event(event: Event, check: Check) -> str:
     assert event.angle is not None
-    assert event.seconds is not None
-    hand = "" if event.hand is None else f"{float(to_unit(event.hand, 'deg')):.2f}"
-    deg, ms = float(to_unit(event.angle, "deg")), float(to_unit(event.seconds, "ms"))
-    return f"  {event.id:<30}{deg:>9.2f}{ms:>9.1f} ms{hand:>10}"
+    angles: dict[Reading, float | None] = {"hand": event.hand, "rigid": event.rigid, "running": event.running}
+    dials = [angles[name] for name in _columns(check)]
+    said = "".join(f"{'' if each is None else format(float(to_unit(each, 'deg')), '.2f'):>10}" for each in dials)
+    time = "" if event.seconds is None else f"{float(to_unit(event.seconds, 'ms')):.1f} ms"
+    return f"  {event.id:<28}{time:>11}{said}"
 
 
 def _taps(check: Check) -> str:
@@ -121,14 +136,18 @@ def _taps(check: Check) -> str:
 
 
 def _tap(tap: TapFigures, check: Check) -> str:
-    if tap.engage_height is None or tap.turns is None:
-        return _wrapped(f"Tap {tap.name}: motor-driven, not computed by this version.")
-    said = [f"Tap {tap.name}: engages at {show(tap.engage_height, 'length', check.units)}, {tap.turns:.2f} turns"]
-    if tap.peak_speed_in_cut is not None and tap.mean_rule_speed is not None and tap.peak_speed is not None:
+    how = (
+        "motor-driven" if tap.engage_height is None else f"engages at {show(tap.engage_height, 'length', check.units)}"
+    )
+    said = [f"Tap {tap.name}: {how}, {tap.turns or 0.0:.2f} turns"]
+    if tap.peak_speed_in_cut is not None and tap.peak_speed is not None:
+        rule = "" if tap.mean_rule_speed is None else f", where the mean-speed rule says {60 * tap.mean_rule_speed:.0f}"
         said.append(
-            f"{60 * tap.peak_speed_in_cut:.0f} /min at most while it cuts ({60 * tap.peak_speed:.0f} either way), "
-            f"where the mean-speed rule says {60 * tap.mean_rule_speed:.0f}"
+            f"{60 * tap.peak_speed_in_cut:.0f} /min at most while it cuts ({60 * tap.peak_speed:.0f} either way){rule}"
         )
+    if tap.peak_acceleration is not None and tap.speed_step is not None:
+        step = f", stepping by {60 * tap.speed_step:.0f} /min at most" if tap.speed_step > 0.0 else ""
+        said.append(f"{show(tap.peak_acceleration, 'angular_acceleration', check.units)} at most{step}")
     if tap.peak_cut_speed is not None:
         said.append(f"{show(tap.peak_cut_speed, 'speed', check.units)} cutting speed")
     if tap.full_depth is not None:

@@ -76,11 +76,15 @@ class Words:
         return show(float(size), dimension, self.system)
 
     def lag(self, cycle: Cycle, angle: Floats) -> str:
-        """An angle and the time it takes at the rate, such as "12.3° (37.3 ms)"; by hand there is no time."""
-        size = abs(float(angle))
+        """An angle and the time it takes at the rate, such as "12.3° (37.3 ms)"; by hand there is no time.
+
+        Where the crank turns unevenly the time is that at the mean speed, and says so.
+        """
+        size, crank = abs(float(angle)), cycle.machine.crank
         if cycle.reading == "hand":
             return self.deg(size)
-        return f"{self.deg(size)} ({show(float(cycle.machine.crank.seconds(0.0, size)), 'time', self.system)})"
+        about = "" if crank.even else "about "
+        return f"{self.deg(size)} ({about}{show(float(size / crank.speed), 'time', self.system)})"
 
 
 Subject = str | None
@@ -178,11 +182,6 @@ def _beyond(cycle: Cycle, features: Floats, *, up: bool) -> Floats:
 def spoken(subject: Subject) -> str:
     """A tool as a sentence speaks of it: "tap m4"."""
     return subject.replace(":", " ", 1) if subject else ""
-
-
-def motor_missing(name: str) -> Missing:
-    """What a rule says of a tap whose spindle is not press-driven."""
-    return Missing((f"tap.{name}.drive",), "motor-driven spindles are not computed by this version")
 
 
 def least(*values: Floats) -> Floats:

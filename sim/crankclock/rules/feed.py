@@ -18,7 +18,6 @@ from crankclock.rules.base import (
     hanging,
     least,
     line,
-    motor_missing,
     spoken,
     standing,
     tools,
@@ -30,62 +29,45 @@ ZERO_ROOM = 1e-6
 STRIPPER_STAYS = "The stripper is on the strip even at top dead centre: it never rises to its feed height."
 
 
-def span_of(cycle: Cycle, subject: str) -> Span | None:
-    """The span in which a tool is in the strip; None for a motor-driven tap."""
+def span_of(cycle: Cycle, subject: str) -> Span:
+    """The span in which a tool is in the strip."""
     group, name = subject.split(":", 1)
     motion = cycle.motion
     if group == "pilot":
         return motion.pilots[name].tip
     if group == "punch":
         return motion.punches[name]
-    tap = motion.taps[name]
-    return None if tap is None else tap.thread
+    return motion.taps[name].thread
 
 
 def depth_at(cycle: Cycle, subject: str, angle: Floats) -> Floats:
-    """How deep [m] a tool is in the strip at a dial angle [rad]; negative where it is clear.
-
-    Taps are taken on the way out, where the feed meets them.
-    """
-    machine = cycle.machine
-    slide = machine.slide.height(angle)
-    strip = machine.strip
-    underside, face = strip.underside(slide), strip.stripper_face(slide)
+    """How deep [m] a tool is in the strip at a dial angle [rad]; negative where it is clear."""
     group, name = subject.split(":", 1)
-    if group != "tap":
-        tool = (machine.pilots if group == "pilot" else machine.punches)[name]
-        return underside + strip.thickness - tool.tip(slide, face)
-    tap, spindle = machine.taps[name], machine.spindles[name]
-    assert spindle is not None
-    low = machine.slide.bottom
-    lowest = spindle.travel(tap, strip, low, strip.underside(low), strip.stripper_face(low))
-    turns = spindle.turns_back(spindle.travel(tap, strip, slide, underside, face), lowest)
-    return tap.pitch * turns - tap.rest_gap(strip, slide, underside, face)
+    if group == "tap":
+        return -cycle.motion.taps[name].along(angle)[0]
+    machine, places = cycle.machine, cycle.at(angle)
+    tool = (machine.pilots if group == "pilot" else machine.punches)[name]
+    return places.underside + machine.strip.thickness - tool.tip(places.slide, places.face)
 
 
-def first_entry(cycle: Cycle, subjects: Iterable[str]) -> tuple[Floats, np.ndarray, list[str]]:
-    """Earliest entry [rad] of some tools, where one is in at TDC, and the taps that cannot be told."""
+def first_entry(cycle: Cycle, subjects: Iterable[str]) -> tuple[Floats, np.ndarray]:
+    """Earliest entry [rad] of some tools, and where one is in at TDC."""
     first: Floats = np.nan
-    already, untold = np.asarray(False), []
+    already = np.asarray(False)
     for subject in subjects:
         span = span_of(cycle, subject)
-        if span is None:
-            untold.append(subject)
-            continue
         first = np.fmin(first, span.start)
         already = already | span.already
-    return first, already, untold
+    return first, already
 
 
 def _ends_in_time(cycle: Cycle, _: Subject) -> Measured | Missing:
     if cycle.feed is None:
         return NO_FEEDER
-    first, already, untold = first_entry(cycle, tools(cycle))
+    first, already = first_entry(cycle, tools(cycle))
     touching = cycle.motion.touching
     meets = least(first, touching.start) + TURN
     margin = np.where(already | touching.already | touching.never, np.nan, meets - cycle.feed.end)
-    if untold and not np.all(~(margin >= 0.0)):  # what is known does not fail by itself
-        return motor_missing(untold[0].removeprefix("tap:"))
     return Measured(margin, already | touching.already | touching.never, start=meets, end=cycle.feed.end)
 
 
@@ -94,7 +76,7 @@ def _first_down(cycle: Cycle) -> str:
     best, name = cycle.motion.touching.start, "the stripper"
     for subject in tools(cycle):
         span = span_of(cycle, subject)
-        if span is not None and float(span.start) < float(best):
+        if float(span.start) < float(best):
             best, name = span.start, spoken(subject)
     return name
 
@@ -103,7 +85,7 @@ def _say_ends_in_time(cycle: Cycle, _: Subject, found: Measured, words: Words) -
     feed = cycle.feed
     assert feed is not None
     if np.any(found.broken):
-        inside = [spoken(each) for each in tools(cycle) if (span := span_of(cycle, each)) and span.already]
+        inside = [spoken(each) for each in tools(cycle) if span_of(cycle, each).already]
         if not inside and cycle.motion.touching.never:
             return "The stripper never comes down on the strip, so nothing ends the feed window: the strip is not held."
         what = f"{', '.join(inside)} still in it" if inside else "the stripper still on it"
@@ -140,8 +122,6 @@ def _starts_after_tools(cycle: Cycle, subject: Subject) -> Measured | Missing:
         return NO_FEEDER
     assert subject is not None
     span = span_of(cycle, subject)
-    if span is None:
-        return motor_missing(subject.removeprefix("tap:"))
     broken = np.asarray(span.already) | np.asarray(span.never)
     return Measured(cycle.feed.start - span.end, broken, start=cycle.feed.start, end=span.end)
 
@@ -150,7 +130,6 @@ def _say_starts_after_tools(cycle: Cycle, subject: Subject, found: Measured, wor
     assert subject is not None
     feed, span = cycle.feed, span_of(cycle, subject)
     assert feed is not None
-    assert span is not None
     who = spoken(subject)
     if span.already:
         return f"{who.capitalize()} is still in the strip at top dead centre: the feed tears the strip or the tool."
@@ -178,30 +157,39 @@ def _by_hand_travel(cycle: Cycle) -> str:
 def _starts_after_lift(cycle: Cycle, _: Subject) -> Measured | Missing:
     if cycle.feed is None:
         return NO_FEEDER
-    raised = cycle.motion.touching
-    return Measured(
-        cycle.feed.start - raised.end, raised.already | raised.never, start=cycle.feed.start, end=raised.end
-    )
+    raised, settled = cycle.motion.touching, cycle.motion.settled
+    broken = np.asarray(raised.already) | raised.never | np.isnan(settled)
+    return Measured(cycle.feed.start - settled, broken, start=cycle.feed.start, end=settled)
 
 
 def _say_starts_after_lift(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
-    feed, raised = cycle.feed, cycle.motion.touching
+    feed, raised, settled = cycle.feed, cycle.motion.touching, cycle.motion.settled
     assert feed is not None
     if np.any(found.broken):
-        why = "the stripper never lets it go" if raised.already else "the stripper never comes down on it"
-        return f"The strip is never raised to its feed height: {why}."
+        return _never_raised(cycle)
+    rests = "settles there" if float(settled) > float(raised.end) else "is let up there"
     if float(found.margin) < 0.0:
-        low = cycle.machine.strip.lift - cycle.machine.strip.underside(cycle.machine.slide.height(feed.start))
+        low = np.abs(cycle.machine.strip.lift - cycle.at(feed.start).underside)
         return (
-            f"The feed starts at {words.deg(feed.start)} with the strip still {words.length(low)} below its feed "
-            f"height; the stripper lets it rise fully at {words.deg(raised.end)}, "
+            f"The feed starts at {words.deg(feed.start)} with the strip still {words.length(low)} off its feed "
+            f"height; it {rests} at {words.deg(settled)}, "
             f"{words.lag(cycle, found.margin)} later, and by then it has moved "
-            f"{words.length(_feeder_covered(cycle, raised.end))}{_by_hand_travel(cycle)}."
+            f"{words.length(_feeder_covered(cycle, settled))}{_by_hand_travel(cycle)}."
         )
     return (
-        f"The strip lies at its feed height from {words.deg(raised.end)}, {words.lag(cycle, found.margin)} before "
+        f"The strip lies at its feed height from {words.deg(settled)}, {words.lag(cycle, found.margin)} before "
         f"the feed starts at {words.deg(feed.start)}."
     )
+
+
+def _never_raised(cycle: Cycle) -> str:
+    raised = cycle.motion.touching
+    why = "the lifters do not get it there before the stripper comes down again"
+    if raised.already:
+        why = "the stripper never lets it go"
+    elif raised.never:
+        why = "the stripper never comes down on it"
+    return f"The strip is never raised to its feed height to stay: {why}."
 
 
 def _slip(cycle: Cycle, _: Subject) -> Measured | Missing:
@@ -236,9 +224,9 @@ def tap_room(cycle: Cycle, name: str, angle: Floats) -> Floats:
 
 
 def _free_height(cycle: Cycle, angle: Floats) -> Floats:
-    """Room [m] between stripper and what stands above the strip at a dial angle [rad]."""
-    slide, strip = cycle.machine.slide.height(angle), cycle.machine.strip
-    return strip.stripper_face(slide) - strip.underside(slide) - strip.thickness - standing(cycle)
+    """Room [m] between stripper and what stands above the strip at a dial angle [rad]; what presses leaves none."""
+    places = cycle.at(angle)
+    return np.maximum(places.face - places.underside - cycle.machine.strip.thickness, 0.0) - standing(cycle)
 
 
 def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
@@ -282,18 +270,16 @@ def _tools_room(cycle: Cycle, angle: Floats) -> Floats:
     Where nothing does, a tool is judged by when it leaves, not here.
     """
     machine, above, below = cycle.machine, standing(cycle), hanging(cycle)
-    slide, strip = machine.slide.height(angle), machine.strip
-    face, underside = strip.stripper_face(slide), strip.underside(slide)
+    places = cycle.at(angle)
     room: Floats = np.inf
     if not (np.any(np.asarray(above) > 0.0) or np.any(np.asarray(below) > 0.0)):
         return room
     for tool in (*machine.pilots.values(), *machine.punches.values()):
-        clear = tool.tip(slide, face) - underside - strip.thickness - above
+        clear = tool.tip(places.slide, places.face) - places.underside - machine.strip.thickness - above
         room = np.where(np.asarray(above) > 0.0, np.minimum(room, clear), room)
     for name, tap in machine.taps.items():
         beyond = above if tap.side == "above" else below
-        if machine.spindles[name] is not None:
-            room = np.where(np.asarray(beyond) > 0.0, np.minimum(room, tap_room(cycle, name, angle)), room)
+        room = np.where(np.asarray(beyond) > 0.0, np.minimum(room, tap_room(cycle, name, angle)), room)
     return room
 
 
@@ -340,13 +326,11 @@ def window(cycle: Cycle) -> tuple[Floats, Floats, FeedStroke] | None:
     """The feed window [rad]: from the last thing out to the first thing in of the next stroke; nan if none."""
     if cycle.feed is None:
         return None
-    opens, closes = cycle.motion.touching.end, cycle.motion.touching.start + TURN
-    blocked = np.asarray(cycle.motion.touching.already | cycle.motion.touching.never)
+    touching = cycle.motion.touching
+    opens, closes = cycle.motion.settled, touching.start + TURN
+    blocked = np.asarray(touching.already) | touching.never | np.isnan(opens)
     for subject in tools(cycle):
         span = span_of(cycle, subject)
-        if span is None:
-            blocked = np.asarray(True)
-            continue
         blocked = blocked | span.already
         opens, closes = np.fmax(opens, span.end), np.fmin(closes, span.start + TURN)
     return np.where(blocked, np.nan, opens), np.where(blocked, np.nan, closes), cycle.feed

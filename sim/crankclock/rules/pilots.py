@@ -16,7 +16,6 @@ from crankclock.rules.base import (
     Words,
     greatest,
     least,
-    motor_missing,
     punches,
     spoken,
     taps,
@@ -79,11 +78,9 @@ def _say_before_clamp(cycle: Cycle, _: Subject, found: Measured, words: Words) -
 
 
 def _before_tools(cycle: Cycle, _: Subject) -> Measured | Missing:
-    first, already, untold = first_entry(cycle, [*punches(cycle), *taps(cycle)])
+    first, already = first_entry(cycle, [*punches(cycle), *taps(cycle)])
     _first, last, lost = _located(cycle)
     broken = lost | already | np.isnan(first)
-    if untold and not np.all(lost | already | (first < last)):  # what is known does not fail by itself
-        return motor_missing(untold[0].removeprefix("tap:"))
     return Measured(np.where(broken, np.nan, first - last), broken, start=first, end=last)
 
 
@@ -96,11 +93,7 @@ def _say_before_tools(cycle: Cycle, _: Subject, found: Measured, words: Words) -
             return "No tap or punch ever comes down into the strip."
         return "A tool is already in the strip at top dead centre, before any pilot."
     first, last = float(found.start if found.start is not None else np.nan), found.end
-    who = next(
-        spoken(each)
-        for each in [*punches(cycle), *taps(cycle)]
-        if (span := span_of(cycle, each)) is not None and float(span.start) == first
-    )
+    who = next(spoken(each) for each in [*punches(cycle), *taps(cycle)] if float(span_of(cycle, each).start) == first)
     assert last is not None
     if float(found.margin) < 0.0:
         return (

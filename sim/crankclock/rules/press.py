@@ -1,4 +1,4 @@
-"""The press, the stripper's springs, the sensors, and what the running reading alone can judge."""
+"""The press and its sensors: how far it opens, the rates it may run at, and whether it stops in time."""
 
 from __future__ import annotations
 
@@ -9,14 +9,9 @@ import numpy as np
 from crankclock.cycle import Cycle
 from crankclock.parts.feeder import next_after
 from crankclock.parts.numbers import TURN, Floats
-from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, hanging, least, line, standing, taps, tools
+from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, hanging, least, line, standing, tools
 from crankclock.rules.feed import span_of, tap_room
-from crankclock.scenario.schema import Sensor, Spring
-
-GRAVITY = 9.80665
-"""Standard acceleration of free fall [m/s2] (BIPM, The International System of Units)."""
-
-RUNNING_ONLY = "the running reading is not computed by this version"
+from crankclock.scenario.schema import Sensor
 
 
 def _rating(cycle: Cycle, _: Subject) -> Measured | Missing:
@@ -42,18 +37,13 @@ def _say_rating(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
     )
 
 
-def _open_height(cycle: Cycle, _: Subject) -> Measured | Missing:
-    machine = cycle.machine
+def _open_height(cycle: Cycle, _: Subject) -> Measured:
     room = _stripper_room(cycle)
     for subject in tools(cycle):
-        group, name = subject.split(":", 1)
-        if group == "tap" and machine.spindles[name] is None:
-            return Missing((f"tap.{name}.drive",), "motor-driven spindles are not computed by this version")
         room = np.minimum(room, _tool_room(cycle, subject))
     broken = np.asarray(False)
     for subject in tools(cycle):
-        span = span_of(cycle, subject)
-        broken = broken | (np.asarray(span.already) if span is not None else False)
+        broken = broken | np.asarray(span_of(cycle, subject).already)
     return Measured(room, broken)
 
 
@@ -93,7 +83,9 @@ def _tool_room(cycle: Cycle, subject: str) -> Floats:
             return room
         if tap.mount == "stripper":
             room = room - (machine.slide.top - top)
-        risen = strip.underside(machine.slide.top)  # less than the lift where the stripper never lets it rise
+        risen = np.minimum(
+            cycle.at(0.0 * machine.slide.top).underside, strip.lift
+        )  # less than the lift where the stripper never lets it rise
         return room + risen - strip.lift
     tool = (machine.pilots if group == "pilot" else machine.punches)[name]
     tip = tool.tip(top, machine.strip.stripper_face(top))
@@ -117,112 +109,6 @@ def _say_open_height(cycle: Cycle, _: Subject, found: Measured, words: Words) ->
     )
 
 
-def _springs(cycle: Cycle) -> dict[str, Spring]:
-    return cycle.machine.scenario.stripper.spring
-
-
-def _spring_subjects(cycle: Cycle) -> list[str] | list[None]:
-    return [f"spring:{name}" for name in _springs(cycle)] or [None]
-
-
-def _used_travel(cycle: Cycle, spring: Spring) -> Floats:
-    """Spring travel used [m] by the rigid reading: preload and stripper travel, with the BDC shift."""
-    travel = cycle.machine.strip.travel - np.minimum(cycle.machine.slide.bottom, cycle.machine.strip.travel)
-    if spring.kind == "coil" and spring.rate is not None:
-        return spring.force / spring.rate + travel
-    return travel
-
-
-def _spring_travel(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    if subject is None:
-        return Missing(("stripper.spring",))
-    name = subject.removeprefix("spring:")
-    spring = _springs(cycle)[name]
-    if spring.travel is None:
-        return Missing((f"stripper.spring.{name}.travel",))
-    return Measured(spring.travel - _used_travel(cycle, spring), limit=spring.travel)
-
-
-def _say_spring_travel(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    assert subject is not None
-    name = subject.removeprefix("spring:")
-    used = words.length(_used_travel(cycle, _springs(cycle)[name]))
-    assert found.limit is not None
-    rated, over = words.length(found.limit), "more than" if float(found.margin) < 0.0 else "within"
-    return f"Spring {name} is compressed by {used}, {over} its rated {rated}; overshoot at speed is not counted."
-
-
-def _spring_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    if subject is None:
-        return Missing(("stripper.spring",))
-    name = subject.removeprefix("spring:")
-    spring = _springs(cycle)[name]
-    if spring.speed is None:
-        return Missing((f"stripper.spring.{name}.speed",))
-    return Measured(spring.speed - _piston_speed(cycle), limit=spring.speed)
-
-
-def _gas_springs(cycle: Cycle) -> list[str]:
-    return [f"spring:{name}" for name, spring in _springs(cycle).items() if spring.kind == "gas"]
-
-
-def _piston_speed(cycle: Cycle) -> Floats:
-    """Greatest piston speed [m/s]: the slide's, from the stripper's clamping to its letting go."""
-    slide, clamped = cycle.machine.slide, cycle.motion.clamped
-    start = np.where(np.isnan(clamped.start), np.where(clamped.already, 0.0, slide.bdc), clamped.start)
-    end = np.where(np.isnan(clamped.end), np.where(clamped.already, TURN, slide.bdc), clamped.end)
-    peak = np.maximum(slide.peak_speed(start, slide.bdc), slide.peak_speed(slide.bdc, end))
-    return peak * cycle.machine.crank.speed
-
-
-def _say_spring_speed(_: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    assert subject is not None
-    assert found.limit is not None
-    speed, limit = words.say(found.limit - found.margin, "speed"), words.say(found.limit, "speed")
-    over = "more than" if float(found.margin) < 0.0 else "within"
-    return f"Spring {subject.removeprefix('spring:')}'s piston moves at up to {speed}, {over} its rated {limit}."
-
-
-def _lifters(cycle: Cycle, _: Subject) -> Measured | Missing:
-    strip, stripper = cycle.machine.scenario.strip, cycle.machine.scenario.stripper
-    needed = {
-        "strip.lifter_force": strip.lifter_force,
-        "strip.mass": strip.mass,
-        "stripper.mass": stripper.mass,
-        "stripper.spring": stripper.spring or None,
-    }
-    missing = tuple(key for key, value in needed.items() if value is None)
-    if strip.lifter_force is None or strip.mass is None or stripper.mass is None or missing:
-        return Missing(missing)
-    preload: Floats = sum((each.count * each.force for each in stripper.spring.values()), 0.0)
-    down = preload + (stripper.mass + strip.mass) * GRAVITY
-    up = strip.lifter_force + strip.lifter_rate * strip.lift
-    return Measured(down - up, limit=down)
-
-
-def _say_lifters(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:
-    del cycle
-    force = words.say(abs(float(found.margin)), "force")
-    if float(found.margin) < 0.0:
-        return (
-            f"The lifters push {force} harder than springs and weight hold down: the strip is not pressed on the die "
-            f"when the stripper touches it, and the rigid reading is not valid."
-        )
-    return f"Springs and weight press the lifters down with {force} to spare."
-
-
-def _running_only(cycle: Cycle, _subject: Subject) -> Missing:
-    """What a rule lacks that only the running reading can judge: keys, and that reading itself."""
-    strip, stripper = cycle.machine.scenario.strip, cycle.machine.scenario.stripper
-    needed = {
-        "strip.mass": strip.mass,
-        "strip.lifter_force": strip.lifter_force,
-        "stripper.mass": stripper.mass,
-        "stripper.spring": stripper.spring or None,
-    }
-    return Missing(tuple(key for key, value in needed.items() if value is None), RUNNING_ONLY)
-
-
 def _sensors(cycle: Cycle) -> list[str]:
     return [f"sensor:{name}" for name in cycle.machine.scenario.sensor]
 
@@ -238,9 +124,8 @@ def _begins(cycle: Cycle, what: str) -> Floats | None:
     if what == "feed":
         return None if cycle.feed is None else cycle.feed.end
     if what == "strip":
-        return cycle.motion.touching.end
-    span = span_of(cycle, what)
-    return None if span is None else span.start
+        return cycle.motion.settled
+    return span_of(cycle, what).start
 
 
 def _protected(cycle: Cycle, what: str) -> Floats | None:
@@ -253,17 +138,19 @@ def _protected(cycle: Cycle, what: str) -> Floats | None:
         return None if feeder is None else feeder.stroke(cycle.machine.crank, by_hand=True).start
     if what == "stripper":
         return cycle.motion.touching.start
-    span = span_of(cycle, what)
-    return None if span is None else span.start
+    return span_of(cycle, what).start
 
 
 def _stopping(cycle: Cycle) -> Floats | None:
-    """Stopping angle [rad] at even deceleration: 6 N (delay + braking N / (2 measured_at)), N in strokes/min."""
-    stop = cycle.machine.scenario.press.stop
+    """Stopping angle [rad] at even deceleration: 6 N (delay + braking N / (2 measured_at)), N in strokes/min.
+
+    A crank that turns unevenly is taken at the greatest speed in the turn.
+    """
+    stop, crank = cycle.machine.scenario.press.stop, cycle.machine.crank
     if stop is None:
         return None
-    crank = cycle.machine.crank
-    return crank.speed * (stop.delay + 0.5 * stop.braking * crank.rate / stop.measured_at)
+    speed = crank.peak_speed(0.0, TURN)
+    return speed * (stop.delay + 0.5 * stop.braking * speed / (TURN * stop.measured_at))
 
 
 def _first_from(angle: Floats, start: Floats) -> Floats:
@@ -283,7 +170,7 @@ def _stop_in_time(cycle: Cycle, subject: Subject) -> Measured | Missing:
     if reached is None:
         return Missing((f"sensor.{name}.protects",), f"{sensor.protects} has no dial angle in this cycle")
     begins = sensor.on if begins is None else begins
-    judged = _first_from(sensor.off, begins) + cycle.machine.crank.speed * (sensor.response + stop.scan)
+    judged = cycle.machine.crank.after(_first_from(sensor.off, begins), sensor.response + stop.scan)
     # What it watches and protects alike is protected in its next stroke.
     hit = begins + TURN if sensor.protects == sensor.watches else _first_from(reached, begins)
     margin = hit - judged - stopping
@@ -310,8 +197,8 @@ def _say_stop_in_time(cycle: Cycle, subject: Subject, found: Measured, words: Wo
 
 def _dwell(cycle: Cycle, subject: Subject) -> Measured:
     _name, sensor = _sensor(cycle, subject)
-    window = next_after(sensor.off, sensor.on) - sensor.on
-    return Measured(window / cycle.machine.crank.speed - sensor.response, limit=window / cycle.machine.crank.speed)
+    window = cycle.machine.crank.seconds(sensor.on, next_after(sensor.off, sensor.on))
+    return Measured(window - sensor.response, limit=window)
 
 
 def _say_dwell(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
@@ -327,11 +214,6 @@ def _say_dwell(cycle: Cycle, subject: Subject, found: Measured, words: Words) ->
 RULES = (
     Rule("open-height", "length", _to_open_for, _open_height, _say_open_height, allowance="clearance"),
     Rule("press-rating", "rate", line, _rating, _say_rating, allowance="none"),
-    Rule("spring-travel", "length", _spring_subjects, _spring_travel, _say_spring_travel, allowance="clearance"),
-    Rule("spring-speed", "speed", _gas_springs, _spring_speed, _say_spring_speed, allowance="share"),
-    Rule("lifters-yield", "force", line, _lifters, _say_lifters, allowance="share"),
     Rule("stop-in-time", "angle", _sensors, _stop_in_time, _say_stop_in_time),
     Rule("sensor-dwell", "time", _sensors, _dwell, _say_dwell, allowance="share"),
-    Rule("clamp-force", "force", taps, _running_only, lambda *_: "", allowance="share"),
-    Rule("strip-up-in-time", "angle", line, _running_only, lambda *_: ""),
 )

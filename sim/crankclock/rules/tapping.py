@@ -7,40 +7,45 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crankclock.cycle import Cycle, TapPass
+from crankclock.cycle import Cycle, TapPass, travel_ends
+from crankclock.cycle.speeds import peak_slide_acceleration, slide_speed
+from crankclock.parts.motor import MotorSpindle
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.parts.tap import PressSpindle
-from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, least, motor_missing, taps
+from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, least, taps
 
 
-def _parts(cycle: Cycle, subject: Subject) -> tuple[str, TapPass, PressSpindle] | Missing:
+def _of(cycle: Cycle, subject: Subject) -> tuple[str, TapPass]:
     assert subject is not None
     name = subject.removeprefix("tap:")
-    passed, spindle = cycle.motion.taps[name], cycle.machine.spindles[name]
-    if passed is None or spindle is None:
-        return motor_missing(name)
-    return name, passed, spindle
+    return name, cycle.motion.taps[name]
 
 
-def _of(cycle: Cycle, subject: Subject) -> tuple[str, TapPass, PressSpindle]:
-    """As `_parts`, where the rule has been judged."""
-    found = _parts(cycle, subject)
-    assert not isinstance(found, Missing)
-    return found
+def _press_taps(cycle: Cycle) -> list[str]:
+    """Taps turned by the press."""
+    return [f"tap:{name}" for name, spindle in cycle.machine.spindles.items() if isinstance(spindle, PressSpindle)]
 
 
-def _clear(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    _name, tap, _spindle = found
+def _motor_taps(cycle: Cycle) -> list[str]:
+    """Taps turned by motors of their own."""
+    return [each for each in taps(cycle) if each not in _press_taps(cycle)]
+
+
+def _spindle(cycle: Cycle, subject: Subject) -> PressSpindle:
+    spindle = cycle.machine.spindles[_of(cycle, subject)[0]]
+    assert isinstance(spindle, PressSpindle)
+    return spindle
+
+
+def _clear(cycle: Cycle, subject: Subject) -> Measured:
+    _name, tap = _of(cycle, subject)
     always_held = np.isinf(tap.clear)
     broken = ~np.isnan(tap.retouch) | np.asarray(tap.thread.already) | always_held
     return Measured(np.where(always_held, np.nan, tap.clear), broken, start=tap.clear_at, end=tap.clear_at)
 
 
 def _say_clear(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, tap, _spindle = _of(cycle, subject)
+    name, tap = _of(cycle, subject)
     if tap.thread.already:
         return f"Tap {name} is in the strip at top dead centre, where the strip is free."
     if not np.isnan(tap.retouch):
@@ -67,18 +72,15 @@ def _say_clear(cycle: Cycle, subject: Subject, found: Measured, words: Words) ->
     )
 
 
-def _full_thread(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    name, tap, _spindle = found
+def _full_thread(cycle: Cycle, subject: Subject) -> Measured:
+    name, tap = _of(cycle, subject)
     never = np.asarray(tap.thread.never) | np.isinf(tap.held_depth)
     margin = np.where(never, np.nan, tap.held_depth - cycle.machine.taps[name].wanted_depth)
     return Measured(margin, never, start=tap.full, end=tap.full)
 
 
 def _say_full_thread(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, tap, _spindle = _of(cycle, subject)
+    name, tap = _of(cycle, subject)
     part = cycle.machine.taps[name]
     if tap.thread.never:
         return f"Tap {name} never touches the strip: no thread is made."
@@ -93,27 +95,26 @@ def _say_full_thread(cycle: Cycle, subject: Subject, found: Measured, words: Wor
     return f"Tap {name} goes {words.length(tap.held_depth)} deep, {words.length(found.margin)} beyond {want}."
 
 
-def _drive_travel(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    name, tap, spindle = found
+def _drive_travel(cycle: Cycle, subject: Subject) -> Measured:
+    name, spindle = _of(cycle, subject)[0], _spindle(cycle, subject)
     rated = cycle.machine.scenario.tap[name].drive.travel
-    home = tap.top_travel - spindle.home_height
+    top, lowest = travel_ends(cycle.machine, name)
+    home = top - spindle.home_height
     if rated is None:
         return Measured(home, unchecked=(f"tap.{name}.drive.travel",))
-    return Measured(least(home, rated - _used_travel(tap, spindle)))
+    return Measured(least(home, rated - _used_travel(lowest, spindle)))
 
 
-def _used_travel(tap: TapPass, spindle: PressSpindle) -> Floats:
-    """Drive travel [m] from engagement to the deeper of nominal BDC and where the slide really turns."""
-    return np.maximum(spindle.engage_height - np.minimum(tap.lowest_travel, 0.0), 0.0)
+def _used_travel(lowest: Floats, spindle: PressSpindle) -> Floats:
+    """Drive travel [m] from engagement to the deeper of nominal BDC and where the drive really reverses."""
+    return np.maximum(spindle.engage_height - np.minimum(lowest, 0.0), 0.0)
 
 
 def _say_drive_travel(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, tap, spindle = _of(cycle, subject)
-    engage, top = words.length(_used_travel(tap, spindle)), words.length(tap.top_travel)
-    if float(tap.top_travel - spindle.home_height) < 0.0:
+    name, spindle = _of(cycle, subject)[0], _spindle(cycle, subject)
+    highest, lowest = travel_ends(cycle.machine, name)
+    engage, top = words.length(_used_travel(lowest, spindle)), words.length(highest)
+    if float(highest - spindle.home_height) < 0.0:
         return (
             f"Tap {name}'s spindle is not home when its drive stops rising: it needs "
             f"{words.length(spindle.home_height)} of travel with backlash and has {top}."
@@ -147,35 +148,27 @@ class _SpindleLimit:
     does: str
 
     def measure(self, cycle: Cycle, subject: Subject) -> Measured | Missing:
-        found = _parts(cycle, subject)
-        if isinstance(found, Missing):
-            return found
-        name = found[0]
+        name, _tap = _of(cycle, subject)
         limit = getattr(cycle.machine.scenario.tap[name].drive, self.key)
         if limit is None:
             return Missing((f"tap.{name}.drive.{self.key}",))
         return Measured(limit - self.peak(cycle, name), limit=limit)
 
     def say(self, cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-        name, _tap, _spindle = _of(cycle, subject)
+        name, _tap = _of(cycle, subject)
         assert found.limit is not None
         does = self.does.format(peak=words.say(found.limit - found.margin, self.dimension))
         over = "more than" if float(found.margin) < 0.0 else "within"
         return f"Tap {name}'s spindle {does}, {over} its {words.say(found.limit, self.dimension)}."
 
 
-def cutting_speed(cycle: Cycle, name: str) -> Floats | None:
-    """Greatest cutting speed [m/s] of a tap while it cuts; None for a motor-driven one."""
-    tap = cycle.motion.taps[name]
-    return None if tap is None else np.pi * cycle.machine.taps[name].diameter * tap.peak_speed_in_cut
+def cutting_speed(cycle: Cycle, name: str) -> Floats:
+    """Greatest cutting speed [m/s] of a tap while it cuts."""
+    return np.pi * cycle.machine.taps[name].diameter * cycle.motion.taps[name].peak_speed_in_cut
 
 
 def _cut_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    speed = cutting_speed(cycle, found[0])
-    assert speed is not None
+    speed = cutting_speed(cycle, _of(cycle, subject)[0])
     own = cycle.machine.scenario.strip.properties
     limit = own.cutting_speed if own is not None else None
     if limit is None:
@@ -184,9 +177,8 @@ def _cut_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
 
 
 def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, tap, _spindle = _of(cycle, subject)
+    name, tap = _of(cycle, subject)
     speed = cutting_speed(cycle, name)
-    assert speed is not None
     assert found.limit is not None
     rpm = f"{60.0 * float(tap.peak_speed_in_cut):.0f} /min"
     limit = words.say(found.limit, "speed")
@@ -196,99 +188,97 @@ def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words
 
 def _speed_peak(cycle: Cycle, name: str) -> Floats:
     """Greatest spindle speed [turns/s], either way."""
-    tap = cycle.motion.taps[name]
-    assert tap is not None
-    return tap.peak_speed
+    return cycle.motion.taps[name].peak_speed
 
 
-def _acceleration_peak(cycle: Cycle, name: str) -> Floats:
+def acceleration_peak(cycle: Cycle, name: str) -> Floats:
     """Greatest spindle acceleration [turns/s2] on the smooth arcs from engagement to reversal and back home."""
     tap, spindle = cycle.motion.taps[name], cycle.machine.spindles[name]
-    assert tap is not None
-    assert spindle is not None
+    if isinstance(spindle, MotorSpindle):
+        return spindle.acceleration
     slide = cycle.machine.slide
     start = np.where(np.isnan(tap.engage), slide.bdc, tap.engage)
     end = np.where(np.isnan(tap.home), np.where(tap.turns > 0.0, TURN, slide.bdc), tap.home)
-    return spindle.gearing * cycle.machine.crank.speed**2 * slide.peak_acceleration(start, end)
+    return spindle.gearing * peak_slide_acceleration(cycle.machine, start, end)
 
 
-def _step_peak(cycle: Cycle, name: str) -> Floats:
+def step_peak(cycle: Cycle, name: str) -> Floats:
     """Greatest step of spindle speed [turns/s].
 
     At engagement, where backlash is taken up on the way out, and, for a head on the lifters, where its drive
-    travel stops and starts again because strip and slide move together.
+    travel stops and starts again because strip and slide move together. A motor starts without a step.
     """
     tap, spindle, machine = cycle.motion.taps[name], cycle.machine.spindles[name], cycle.machine
-    assert tap is not None
-    assert spindle is not None
+    if isinstance(spindle, MotorSpindle):
+        return 0.0 * tap.peak_speed
     slide, strip, part = machine.slide, machine.strip, machine.taps[name]
+    _top, lowest = travel_ends(machine, name)
     engage = np.where(np.isnan(tap.engage), slide.bdc, tap.engage)
-    taken_up = slide.passes(spindle.slide_height(part, strip, tap.lowest_travel + spindle.lost_travel))[1]
-    peak = np.maximum(_slope(cycle, engage), _slope(cycle, taken_up))
+    taken_up = slide.passes(spindle.slide_height(part, strip, lowest + spindle.lost_travel))[1]
+    peak = np.maximum(slide_speed(machine, engage), slide_speed(machine, taken_up))
     if part.mount == "lifter" and spindle.reference == "head":
         still = strip.travel  # the drive travel while the strip goes down or up with the slide
         lifts = np.asarray(strip.lift) > 0.0
         turns_down = lifts & (still < spindle.engage_height)
-        follows = spindle.turns_back(still, tap.lowest_travel) < spindle.turns(tap.lowest_travel)
+        follows = spindle.turns_back(still, lowest) < spindle.turns(lowest)
         turns_up = lifts & follows & (still < spindle.home_height)
         for height in (strip.clamp_height, strip.touch_height):
             down, up = slide.passes(height)
-            peak = np.maximum(peak, np.where(turns_down, _slope(cycle, down), 0.0))
-            peak = np.maximum(peak, np.where(turns_up, _slope(cycle, up), 0.0))
-    return spindle.gearing * machine.crank.speed * peak
-
-
-def _slope(cycle: Cycle, angle: Floats) -> Floats:
-    """Slide speed [m/rad] at a dial angle [rad]."""
-    return np.abs(cycle.machine.slide.motion(angle)[1])
+            peak = np.maximum(peak, np.where(turns_down, slide_speed(machine, down), 0.0))
+            peak = np.maximum(peak, np.where(turns_up, slide_speed(machine, up), 0.0))
+    return spindle.gearing * peak
 
 
 SPEED = _SpindleLimit("speed_max", "rate", _speed_peak, "turns at up to {peak}")
 ACCELERATION = _SpindleLimit(
     "acceleration_max",
     "angular_acceleration",
-    _acceleration_peak,
+    acceleration_peak,
     "accelerates at up to {peak} on its smooth arcs",
 )
 STEP = _SpindleLimit(
-    "speed_step_max", "rate", _step_peak, "speed steps by up to {peak} where it starts, stops or takes up backlash"
+    "speed_step_max", "rate", step_peak, "speed steps by up to {peak} where it starts, stops or takes up backlash"
 )
 
 
 def _float(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    found = _parts(cycle, subject)
-    if isinstance(found, Missing):
-        return found
-    name, _tap, _spindle = found
+    name, tap = _of(cycle, subject)
     limit = cycle.machine.scenario.tap[name].float
     if limit is None:
         return Missing((f"tap.{name}.float",))
-    moved = _movement(cycle, name)
-    return Measured(limit - moved, np.isnan(moved), limit=limit)
-
-
-def _movement(cycle: Cycle, name: str) -> Floats:
-    """How far [m] the strip moves against the head's carrier while the thread is in it; nan where it never is."""
-    machine, passed = cycle.machine, cycle.motion.taps[name]
-    assert passed is not None
-    strip, slide = machine.strip, machine.slide
-    if machine.taps[name].mount == "lifter":
-        return 0.0 * passed.thread.start
-    ends = [slide.height(angle) for angle in (passed.thread.start, passed.thread.end)]
-    moved = [strip.underside(y) for y in ends]
-    if machine.taps[name].mount == "stripper":
-        moved = [strip.stripper_face(y) - strip.thickness - z for y, z in zip(ends, moved, strict=True)]
-    return np.maximum(moved[0], moved[1])
+    return Measured(limit - tap.movement, np.isnan(tap.movement), limit=limit)
 
 
 def _say_float(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, _tap, _spindle = _of(cycle, subject)
+    name, tap = _of(cycle, subject)
     assert found.limit is not None
     if np.any(found.broken):
         return f"Tap {name} does not go in and out of the strip once, so its float cannot be enough."
-    moved = words.length(_movement(cycle, name))
+    moved = words.length(tap.movement)
     over = "more than" if float(found.margin) < 0.0 else "within"
     return f"The strip moves {moved} while tap {name} is in it, {over} the tap's float of {words.length(found.limit)}."
+
+
+def _home(cycle: Cycle, subject: Subject) -> Measured:
+    name, tap = _of(cycle, subject)
+    motor = cycle.machine.spindles[name]
+    assert isinstance(motor, MotorSpindle)
+    command = np.mod(motor.start, TURN) + TURN
+    return Measured(command - tap.home, start=tap.home, end=command)
+
+
+def _say_home(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
+    name, tap = _of(cycle, subject)
+    assert found.end is not None
+    if float(found.margin) < 0.0:
+        return (
+            f"Tap {name}'s spindle is home only at {words.deg(tap.home)}, {words.lag(cycle, found.margin)} after its "
+            f"next start command at {words.deg(found.end)}: at this rate it cannot keep up."
+        )
+    return (
+        f"Tap {name}'s spindle is home at {words.deg(tap.home)}, {words.lag(cycle, found.margin)} before its next "
+        f"start command."
+    )
 
 
 NO_TORQUE = "tap torque is not computed by this version"
@@ -311,7 +301,8 @@ def _drive_torque(cycle: Cycle, subject: Subject) -> Measured | Missing:
 RULES = (
     Rule("tap-clear-of-strip", "length", taps, _clear, _say_clear, core=True, allowance="clearance"),
     Rule("full-thread", "length", taps, _full_thread, _say_full_thread, core=True, allowance="none"),
-    Rule("drive-travel", "length", taps, _drive_travel, _say_drive_travel, allowance="clearance"),
+    Rule("drive-travel", "length", _press_taps, _drive_travel, _say_drive_travel, allowance="clearance"),
+    Rule("spindle-home-in-time", "angle", _motor_taps, _home, _say_home),
     Rule("cut-speed", "speed", taps, _cut_speed, _say_cut_speed, allowance="share"),
     Rule("spindle-speed", "rate", taps, SPEED.measure, SPEED.say, allowance="share"),
     Rule(

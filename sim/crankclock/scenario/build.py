@@ -10,13 +10,19 @@ import numpy as np
 
 from crankclock.handbook import threads
 from crankclock.parts.crank import Crank
+from crankclock.parts.drag_link import DragLink
 from crankclock.parts.feeder import Feeder, PilotRelease
+from crankclock.parts.flywheel import Flywheel
+from crankclock.parts.motion_table import MotionTable
+from crankclock.parts.motor import MotorSpindle
 from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.single_stroke import SingleStroke
 from crankclock.parts.slide import Eccentric, Slide
 from crankclock.parts.strip import Strip
 from crankclock.parts.tap import PressSpindle, Tap
 from crankclock.parts.tools import Tool
 from crankclock.scenario import schema
+from crankclock.scenario.defaults import full_depth_turns
 
 
 @dataclass(frozen=True)
@@ -26,7 +32,7 @@ class Machine:
     Attributes
     ----------
     spindles : mapping
-        Spindle of each tap; None for a motor-driven one.
+        Spindle of each tap, turned by the press or by a motor of its own.
     release : PilotRelease or None
     """
 
@@ -37,7 +43,7 @@ class Machine:
     pilots: Mapping[str, Tool]
     punches: Mapping[str, Tool]
     taps: Mapping[str, Tap]
-    spindles: Mapping[str, PressSpindle | None]
+    spindles: Mapping[str, PressSpindle | MotorSpindle]
     feeder: Feeder | None
     release: PilotRelease | None
 
@@ -49,20 +55,46 @@ def build(scenario: schema.Scenario) -> Machine:
     release = feeder.pilot_release if feeder is not None else None
     return Machine(
         scenario=scenario,
-        crank=Crank(press.rate),
+        crank=_crank(press),
         slide=_slide(press),
         strip=Strip(strip.thickness, strip.lift, scenario.stripper.travel),
         pilots={name: _tool(name, pilot) for name, pilot in scenario.pilot.items()},
         punches={name: _tool(name, punch) for name, punch in scenario.punch.items()},
         taps={name: _tap(name, tap) for name, tap in scenario.tap.items()},
-        spindles={name: _spindle(tap.drive) for name, tap in scenario.tap.items()},
+        spindles={name: _spindle(scenario, tap) for name, tap in scenario.tap.items()},
         feeder=_feeder(feeder, strip.pitch) if feeder is not None else None,
         release=PilotRelease(release.open, release.close, release.latency) if release is not None else None,
     )
 
 
+def _crank(press: schema.Press) -> Crank:
+    wheel = flywheel(press.flywheel) if press.flywheel is not None else None
+    if press.mode == "single-stroke":
+        return Crank(press.rate, single_stroke(press).profile(press.rate, wheel))
+    return Crank(press.rate, wheel.profile(press.rate) if wheel is not None else None)
+
+
+def flywheel(wheel: schema.Flywheel) -> Flywheel:
+    """The flywheel of a scenario."""
+    return Flywheel(wheel.inertia, wheel.ratio, wheel.work, wheel.work_from, wheel.work_to, wheel.motor)
+
+
+def single_stroke(press: schema.Press) -> SingleStroke:
+    """Clutch and brake of a press in single-stroke mode: the brake's deceleration is the one measured."""
+    single, stop = press.single_stroke, press.stop
+    assert single is not None
+    assert stop is not None
+    return SingleStroke(single.engage, stop.braking / (TURN * stop.measured_at), single.pause)
+
+
 def _slide(press: schema.Press) -> Slide:
     slide = press.slide
+    if slide.kind == "table":
+        assert slide.points is not None
+        return MotionTable(slide.points, press.bdc_shift)
+    if slide.kind == "drag-link":
+        links = (slide.ground, slide.input, slide.coupler, slide.output)
+        return DragLink(slide.stroke, *links, slide.connecting_rod, slide.offset, press.bdc_shift)  # type: ignore[arg-type]
     return Eccentric(slide.stroke, slide.connecting_rod, slide.offset, press.bdc_shift)
 
 
@@ -91,9 +123,14 @@ def _tap(name: str, tap: schema.Tap) -> Tap:
     )
 
 
-def _spindle(drive: schema.Drive) -> PressSpindle | None:
-    if drive.kind != "press":
-        return None
+def _spindle(scenario: schema.Scenario, tap: schema.Tap) -> PressSpindle | MotorSpindle:
+    drive = tap.drive
+    if drive.kind == "motor":
+        assert drive.start is not None
+        assert drive.speed is not None
+        assert drive.acceleration is not None
+        turns = full_depth_turns(scenario, tap)
+        return MotorSpindle(turns, drive.start, drive.latency, drive.speed, drive.acceleration)
     reference: Any = drive.reference
     return PressSpindle(drive.gearing, drive.engage_height, drive.backlash / TURN, reference)
 

@@ -10,20 +10,20 @@ from collections.abc import Iterator, Mapping
 from crankclock.errors import Problem
 from crankclock.handbook import holes, threads
 from crankclock.parts.numbers import TURN, Floats
+from crankclock.scenario.crank_checks import crank_problems, crank_unused
 from crankclock.scenario.schema import (
     MATERIALS,
     Drive,
     Feeder,
     Properties,
-    Punch,
     Scenario,
     Sensor,
-    Stripper,
     Table,
     Tap,
     inner,
     required,
 )
+from crankclock.scenario.slide_checks import slide_problems, slide_unused
 from crankclock.units import show
 
 PROTECTABLE = ("feed", "stripper")
@@ -33,6 +33,7 @@ WATCHABLE = ("feed", "strip")
 def problems(scenario: Scenario, bad: set[str]) -> list[Problem]:
     """All missing keys and contradictions; `bad` are the paths already reported."""
     found = [*_missing(scenario, bad), *_slide(scenario), *_strip(scenario), *_press(scenario)]
+    found += crank_problems(scenario.press) if scenario.press is not None else []
     if scenario.feeder is not None:
         found += _feeder(scenario, scenario.feeder)
     for name, tap in (scenario.tap or {}).items():
@@ -94,25 +95,7 @@ def _length(size: Floats) -> str:
 
 def _slide(scenario: Scenario) -> list[Problem]:
     slide = scenario.press.slide if scenario.press is not None else None
-    if slide is not None and slide.kind in ("drag-link", "table"):
-        return [Problem("press.slide.kind", f'"{slide.kind}"', '"eccentric": this version computes no other slide')]
-    if slide is None or slide.kind is None or slide.stroke is None:
-        return []
-    where = "press.slide.connecting_rod"
-    if slide.connecting_rod is None:
-        if slide.offset:
-            return [Problem(where, "nothing", "a connecting rod, since press.slide.offset is given")]
-        return []
-    half = 0.5 * float(slide.stroke)
-    offset = abs(float(slide.offset or 0.0))
-    if slide.connecting_rod <= half:
-        return [Problem(where, _length(slide.connecting_rod), f"more than half the stroke, {_length(half)}")]
-    rod = float(slide.connecting_rod)
-    left = 1.0 - offset**2 / (rod**2 - half**2)
-    if left <= 0.0 or rod <= offset + half * left**0.5 * 1.0001:
-        least = "a rod longer than crank radius and offset together, so that the crank can turn"
-        return [Problem(where, _length(slide.connecting_rod), least)]
-    return []
+    return slide_problems(slide) if slide is not None else []
 
 
 def _strip(scenario: Scenario) -> list[Problem]:
@@ -171,11 +154,17 @@ def _hole(name: str, tap: Tap) -> list[Problem]:
     return []
 
 
+def _same_dial(one: Floats, other: Floats) -> bool:
+    """Two angles [rad] that show the same dial reading, rounding aside."""
+    apart = float(one - other) % TURN
+    return min(apart, TURN - apart) < 1e-9
+
+
 def _sensors(scenario: Scenario) -> list[Problem]:
     found = []
     tools = [f"{group}:{name}" for group in ("pilot", "punch", "tap") for name in getattr(scenario, group) or {}]
     for name, sensor in (scenario.sensor or {}).items():
-        if sensor.on is not None and sensor.off is not None and (sensor.on - sensor.off) % TURN == 0.0:
+        if sensor.on is not None and sensor.off is not None and _same_dial(sensor.on, sensor.off):
             given = show(float(sensor.off), "angle", "metric")
             found.append(
                 Problem(f"sensor.{name}.off", given, "another angle than on: a window of no width sees nothing")
@@ -190,11 +179,9 @@ def _sensors(scenario: Scenario) -> list[Problem]:
 
 
 NOT_YET: Mapping[type[Table], tuple[str, ...]] = {
-    Tap: ("hole", "breaking_torque", "wear", "lubrication", "thrust"),
+    Tap: ("hole", "breaking_torque", "wear", "lubrication"),
     Drive: ("gearings", "inertia", "torque_max", "clutch_torque"),
-    Punch: ("strip_force",),
     Sensor: ("sensing_gap",),
-    Stripper: ("clamp_force",),
     Properties: ("specific_cutting_force",),
 }
 """Keys that are checked for sense but that no rule of this version reads."""
@@ -206,7 +193,8 @@ def _not_yet(table: Table) -> list[str]:
 
 def unused(scenario: Scenario) -> list[str]:
     """Keys that are given but mean nothing for the kind of thing they stand in; told, not refused."""
-    found = []
+    found = crank_unused(scenario.press) if scenario.press is not None else []
+    found += slide_unused(scenario.press.slide) if scenario.press is not None else []
     for prefix, table in _tables(scenario):
         kind = getattr(table, "kind", None) or getattr(table, "mount", None)
         found += [f"{prefix}{name} is read but not judged by this version" for name in _not_yet(table)]

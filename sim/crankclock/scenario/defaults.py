@@ -13,7 +13,7 @@ from typing import Any
 from crankclock.handbook import threads
 from crankclock.parts.numbers import Floats
 from crankclock.scenario.fields import In
-from crankclock.scenario.schema import Drive, Scenario, Strip, Table, Tap, inner, keys, markers
+from crankclock.scenario.schema import Drive, Scenario, Slide, Strip, Table, Tap, inner, keys, markers
 
 Derive = Callable[[Scenario, Any], Floats]
 
@@ -26,12 +26,8 @@ class Derived:
     value: Derive
 
 
-def _full_depth_at_bdc(scenario: Scenario, tap: Tap) -> Floats:
-    """Drive travel coordinate [m] from which the tap reaches its depth exactly at nominal BDC.
-
-    At nominal BDC the strip lies on the die face and q is 0 for every head, so the advance from engagement
-    must cover the rest gap there and the wanted depth.
-    """
+def full_depth_turns(scenario: Scenario, tap: Tap) -> Floats:
+    """Turns from home to full depth in a strip that lies on the die face: the rest gap there and the wanted depth."""
     strip: Strip = scenario.strip
     lead = threads.parse(tap.thread).pitch
     gap = tap.rest_clearance
@@ -40,11 +36,20 @@ def _full_depth_at_bdc(scenario: Scenario, tap: Tap) -> Floats:
     if tap.flange == "toward":
         gap = gap - (tap.threaded_height - strip.thickness)
     advance = tap.threaded_height + tap.chamfer * lead + tap.extra_depth + gap
-    return advance / (lead * tap.drive.gearing)
+    return advance / lead
+
+
+def _full_depth_at_bdc(scenario: Scenario, tap: Tap) -> Floats:
+    """Drive travel coordinate [m] from which the tap reaches its depth exactly at nominal BDC.
+
+    At nominal BDC the strip lies on the die face and q is 0 for every head.
+    """
+    return full_depth_turns(scenario, tap) / tap.drive.gearing
 
 
 DEFAULTS: Mapping[str, object] = {
     "units": "metric",
+    "press.mode": "continuous",
     "press.bdc_shift": "0 mm",
     "press.slide.offset": "0 mm",
     "press.stop.scan": "0 ms",
@@ -78,6 +83,7 @@ DEFAULTS: Mapping[str, object] = {
 
 ABSENT_MEANS: Mapping[str, str] = {
     "press.slide.connecting_rod": "infinitely long",
+    "press.flywheel.motor": "just enough to give the work's energy back evenly by the end of the turn",
     "press.limits.open_height": "the die opens as far as the stroke",
     "tap.*.drive.travel": "rated travel not given, not checked",
 }
@@ -169,9 +175,9 @@ def resolve(scenario: Scenario) -> tuple[Scenario, tuple[Assumption, ...]]:
         elif default is not None:
             value = _read(type(owner), name, default)
             setattr(owner, name, value)
-            if not (isinstance(owner, Drive) and owner.kind == "press" and name == "latency"):
+            if not _idle(owner, name):
                 assumed.append(Assumption(path, value, "", dimension_of(owner, name)))
-        elif pattern(path) in ABSENT_MEANS:
+        elif pattern(path) in ABSENT_MEANS and not _idle(owner, name):
             assumed.append(Assumption(path, None, ABSENT_MEANS[pattern(path)], None))
     for owner, name, path, derive, parent in derived:
         if isinstance(owner, Drive) and owner.kind == "motor":
@@ -180,6 +186,13 @@ def resolve(scenario: Scenario) -> tuple[Scenario, tuple[Assumption, ...]]:
         setattr(owner, name, value)
         assumed.append(Assumption(path, value, derive.words, dimension_of(owner, name)))
     return whole, tuple(assumed)
+
+
+def _idle(owner: Table, name: str) -> bool:
+    """Whether a key means nothing for this kind of thing, so that its default is no assumption."""
+    if isinstance(owner, Drive):
+        return owner.kind == "press" and name == "latency"
+    return isinstance(owner, Slide) and owner.kind == "table" and name in ("connecting_rod", "offset")
 
 
 def _gaps(scenario: Scenario) -> list[tuple[str, Table, str, Table]]:

@@ -35,7 +35,7 @@ _PLACES: Mapping[str, type[Table]] = {
     "stripper": Stripper,
     "strip.properties": Properties,
 }
-NOT_JUDGED = frozenset(f"{place}.{name}" for place, table in _PLACES.items() for name in NOT_YET[table])
+NOT_JUDGED = frozenset(f"{place}.{name}" for place, table in _PLACES.items() for name in NOT_YET.get(table, ()))
 NAME_PATTERN = "^[a-z0-9][a-z0-9-]*$"
 
 

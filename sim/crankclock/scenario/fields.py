@@ -62,6 +62,7 @@ class In(_Marker):
     dimension: str
     above: float | None = None
     least: float | None = None
+    exact: bool = False  # takes no tolerance
 
     def read(self, value: object) -> float:
         kind = DIMENSIONS[self.dimension]
@@ -70,9 +71,12 @@ class In(_Marker):
             why = " (a bare number has no unit)" if plain else ""
             raise refuse(value, f"{kind.words} with its unit, such as {kind.example}{why}")
         try:
-            size = read(value, self.dimension).value
+            found = read(value, self.dimension)
         except UnitError as wrong:
             raise refuse(value, f"{kind.words}: {str(wrong).removeprefix(f'{told(value)}: ')}") from None
+        if self.exact and found.tolerance is not None:
+            raise refuse(value, f"{kind.words} without a tolerance")
+        size = found.value
         if self.above is not None and size <= self.above:
             raise refuse(value, f"{kind.words} greater than {show(self.above, self.dimension, 'metric')}")
         if self.least is not None and size < self.least:
@@ -169,7 +173,8 @@ class Rows(_Marker):
             if not isinstance(row, list) or len(row) != len(self.columns):
                 raise refuse(row, f"rows of {self.row_words}")
             bound = 0.0 if self.above_zero else None
-            rows.append(tuple(In(d, above=bound).read(cell) for d, cell in zip(self.columns, row, strict=True)))
+            cells = zip(self.columns, row, strict=True)
+            rows.append(tuple(In(d, above=bound, exact=True).read(cell) for d, cell in cells))
         return tuple(rows)
 
     @property
@@ -207,6 +212,7 @@ LengthAboveZero = Annotated[Floats, In("length", above=0.0)]
 Angle = Annotated[Floats, In("angle")]
 AngleFromZero = Annotated[Floats, In("angle", least=0.0)]
 TimeFromZero = Annotated[Floats, In("time", least=0.0)]
+TimeAboveZero = Annotated[Floats, In("time", above=0.0)]
 RateAboveZero = Annotated[Floats, In("rate", above=0.0)]
 SpeedAboveZero = Annotated[Floats, In("speed", above=0.0)]
 AccelerationAboveZero = Annotated[Floats, In("acceleration", above=0.0)]
@@ -218,6 +224,9 @@ StiffnessFromZero = Annotated[Floats, In("stiffness", least=0.0)]
 StiffnessAboveZero = Annotated[Floats, In("stiffness", above=0.0)]
 GearingAboveZero = Annotated[Floats, In("gearing", above=0.0)]
 InertiaFromZero = Annotated[Floats, In("inertia", least=0.0)]
+InertiaAboveZero = Annotated[Floats, In("inertia", above=0.0)]
+EnergyAboveZero = Annotated[Floats, In("energy", above=0.0)]
+PowerAboveZero = Annotated[Floats, In("power", above=0.0)]
 TorqueAboveZero = Annotated[Floats, In("torque", above=0.0)]
 
 

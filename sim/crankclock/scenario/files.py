@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import os
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -62,20 +63,24 @@ class Source:
         The merged tables as TOML values.
     digest : str
         SHA-256 over every file read, in order.
+    root : Path
+        Folder outside which no used file may lie.
     """
 
     path: Path
     tree: Tree
     digest: str
+    root: Path
 
 
 @dataclass
 class _Reader:
     root: Path
+    start: Path
     hash: Any = field(default_factory=hashlib.sha256)
 
     def table(self, path: Path, trail: tuple[Path, ...]) -> Tree:
-        data = _bytes(path)
+        data = content(path)
         log.info("read %s, %d bytes", path, len(data))
         self.hash.update(data)
         return self._merged(_parsed(data, path), path, trail, "")
@@ -88,6 +93,9 @@ class _Reader:
             for name, value in tree.items()
             if name != "use"
         }
+        named = own.get("file")
+        if isinstance(named, str) and path.parent != self.start.parent:
+            own["file"] = self._told_from_start(named, path)
         if "use" not in tree:
             return own
         used = self._used(tree["use"], path, trail, f"{where}use")
@@ -97,20 +105,50 @@ class _Reader:
         if not isinstance(name, str) or not name:
             raise InputError([Problem(where, str(name)[:60], "the name of a TOML file, as text")], str(path))
         given = f'"{name[:100]}"'
-        try:
-            used = (path.parent / name).resolve()
-            inside = used.is_relative_to(self.root)
-        except (OSError, ValueError):
-            raise InputError([Problem(where, given, "the name of a TOML file")], str(path)) from None
-        if not inside:
-            raise InputError([Problem(where, given, f"a file inside {self.root} (see --root)")], str(path))
+        used = inside(self.root, path, name, where, "the name of a TOML file")
         if used in trail:
             raise InputError([Problem(where, given, "a file that does not use itself in a circle")], str(path))
         if len(trail) > DEEPEST:
             raise InputError([Problem(where, given, f"at most {DEEPEST} files used in a chain")], str(path))
-        if not used.exists():
-            raise InputError([Problem(where, given, "a file that exists")], str(path))
         return used
+
+    def _told_from_start(self, name: str, path: Path) -> str:
+        """The name of a file beside a used file, as the scenario file would write it."""
+        try:
+            return Path(os.path.relpath((path.parent / name).resolve(), self.start.parent.resolve())).as_posix()
+        except (OSError, ValueError):
+            return name
+
+
+def inside(root: Path, path: Path, name: str, where: str, what: str) -> Path:
+    """The file that a key of another file names.
+
+    Parameters
+    ----------
+    root : Path
+        Folder in which it must lie.
+    path : Path
+        File that names it; the name is relative to its folder.
+    name : str
+    where, what : str
+        The key, and what it should hold, for the error.
+
+    Raises
+    ------
+    InputError
+        There is no such file in the folder.
+    """
+    given = f'"{name[:100]}"'
+    try:
+        used = (path.parent / name).resolve()
+        within, there = used.is_relative_to(root), used.exists()
+    except (OSError, ValueError):
+        raise InputError([Problem(where, given, what)], str(path)) from None
+    if not within:
+        raise InputError([Problem(where, given, f"a file inside {root} (see --root)")], str(path))
+    if not there:
+        raise InputError([Problem(where, given, "a file that exists")], str(path))
+    return used
 
 
 def load(path: Path, root: Path | None = None) -> Source:
@@ -127,9 +165,9 @@ def load(path: Path, root: Path | None = None) -> Source:
     InputError
         The file cannot be read as TOML, or `use` leads nowhere.
     """
-    reader = _Reader((root or path.parent).resolve())
+    reader = _Reader((root or path.parent).resolve(), path)
     tree = reader.table(path, (path.resolve(),))
-    return Source(path, tree, reader.hash.hexdigest())
+    return Source(path, tree, reader.hash.hexdigest(), reader.root)
 
 
 def merge(under: Tree, over: Tree) -> Tree:
@@ -141,29 +179,34 @@ def merge(under: Tree, over: Tree) -> Tree:
     return merged
 
 
-def _bytes(path: Path) -> bytes:
+def content(path: Path, where: str = "FILE", what: str = "a scenario file (.toml)") -> bytes:
+    """The bytes of a plain file of sensible size; `where` and `what` it should be are for the error."""
     name = str(path)
     try:
         if path.is_dir():
-            raise InputError([Problem("FILE", "a folder", "a scenario file (.toml)")], name)
+            raise InputError([Problem(where, "a folder", what)], name)
         if not path.is_file():
-            raise InputError([Problem("FILE", "something that is not a plain file", "a scenario file")], name)
+            raise InputError([Problem(where, "something that is not a plain file", what)], name)
         size = path.stat().st_size
         if size > LARGEST_FILE:
-            given = f"{size / 1e6:.1f} MB"
-            raise InputError([Problem("FILE", given, "a scenario file: a few kilobytes, at most 1 MB")], name)
+            raise InputError([Problem(where, f"{size / 1e6:.1f} MB", f"{what}: a few kilobytes, at most 1 MB")], name)
         return path.read_bytes()
     except OSError as wrong:
         reason = (wrong.strerror or "it cannot be read").lower()
-        raise InputError([Problem("FILE", reason, "a file that can be read")], name) from None
+        raise InputError([Problem(where, reason, "a file that can be read")], name) from None
+
+
+def text_of(data: bytes, where: str, what: str, source: str = "") -> str:
+    """A file's bytes as text; `where` and `what` it should be are for the error."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as wrong:
+        given = f"bytes that are not text, at {wrong.start}"
+        raise InputError([Problem(where, given, f"UTF-8 text ({what})")], source) from None
 
 
 def _parsed(data: bytes, path: Path) -> Tree:
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as wrong:
-        want = "UTF-8 text (a TOML scenario file)"
-        raise InputError([Problem("FILE", f"bytes that are not text, at {wrong.start}", want)], str(path)) from None
+    text = text_of(data, "FILE", "a TOML scenario file", str(path))
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, ValueError) as wrong:

@@ -18,6 +18,7 @@ from crankclock.scenario import crosscheck
 from crankclock.scenario.defaults import Assumption, resolve
 from crankclock.scenario.fields import In, told
 from crankclock.scenario.files import Source, Tree, find, load, override
+from crankclock.scenario.motion_file import MotionFile, motion_file
 from crankclock.scenario.schema import Scenario, Table, inner, markers
 from crankclock.units import Tolerance, read
 
@@ -69,7 +70,9 @@ def open_scenario(name: str, settings: tuple[str, ...] = (), root: Path | None =
 def validated(source: Source, settings: tuple[str, ...] = ()) -> Loaded:
     """Validate a source, with `KEY=VALUE` overrides applied first."""
     tree = override(source.tree, settings)
-    scenario, problems = check_tree(tree)
+    motion = motion_file(tree, source)
+    source = motion.counted(source) if motion is not None else source
+    scenario, problems = check_tree(tree, motion)
     if problems:
         raise InputError(problems, str(source.path))
     tolerances = MappingProxyType(dict(_tolerances(Scenario, tree, "")))
@@ -77,9 +80,9 @@ def validated(source: Source, settings: tuple[str, ...] = ()) -> Loaded:
     return Loaded(source.path.stem, scenario, source, settings, tolerances, notes)
 
 
-def check_tree(tree: Tree) -> tuple[Scenario, list[Problem]]:
-    """Validate a tree; what could be read comes back even where there are problems."""
-    problems: list[Problem] = []
+def check_tree(tree: Tree, motion: MotionFile | None = None) -> tuple[Scenario, list[Problem]]:
+    """Validate a tree, with the motion file it names; what could be read comes back even where there are problems."""
+    problems: list[Problem] = list(motion.problems) if motion is not None else []
     tree = _check_names(tree, problems)
     bad: set[str] = {problem.where for problem in problems}
     for _ in range(3):
@@ -96,6 +99,8 @@ def check_tree(tree: Tree) -> tuple[Scenario, list[Problem]]:
                 tree = _without(tree, location)
     else:
         scenario = Scenario()
+    if motion is not None and scenario.press is not None and scenario.press.slide is not None:
+        scenario.press.slide.points = motion.points
     return scenario, [*problems, *crosscheck.problems(scenario, bad)]
 
 

@@ -18,9 +18,11 @@ from crankclock.scenario.fields import (
     Angle,
     AngleFromZero,
     Choice,
+    EnergyAboveZero,
     ForceFromZero,
     GearingAboveZero,
     In,
+    InertiaAboveZero,
     InertiaFromZero,
     Length,
     LengthAboveZero,
@@ -28,6 +30,7 @@ from crankclock.scenario.fields import (
     ListOf,
     MassAboveZero,
     Number,
+    PowerAboveZero,
     PressureAboveZero,
     RateAboveZero,
     Rows,
@@ -36,6 +39,7 @@ from crankclock.scenario.fields import (
     StiffnessAboveZero,
     StiffnessFromZero,
     Text,
+    TimeAboveZero,
     TimeFromZero,
     TorqueAboveZero,
     key,
@@ -62,6 +66,7 @@ Pitches = Annotated[Floats, Number(0, 30)]
 WearFactor = Annotated[Floats, Number(1, 10)]
 LubricationFactor = Annotated[Floats, Number(0.1, 10)]
 Share = Annotated[Floats, Number(0, 1)]
+Ratio = Annotated[Floats, Number(0, 1000, above=True)]
 
 
 class Table(BaseModel):
@@ -71,18 +76,27 @@ class Table(BaseModel):
 
 
 class Slide(Table):
-    kind: Annotated[str, Choice(("eccentric", "drag-link", "table"))] = key(
-        "What drives the slide; this version computes the eccentric.", required=True
-    )
+    kind: Annotated[str, Choice(("eccentric", "drag-link", "table"))] = key("What drives the slide.", required=True)
     stroke: LengthAboveZero = key("Press stroke.", required=True)
     connecting_rod: LengthAboveZero | None = key("Connecting rod; left out: infinitely long.")
     offset: Length = key("Offset of the slide's line from the crank; positive: the downstroke takes longer.")
-    ground: LengthAboveZero | None = key("Drag-link: distance of the two fixed shafts.")
-    input: LengthAboveZero | None = key("Drag-link: driving crank.")
-    coupler: LengthAboveZero | None = key("Drag-link: coupler.")
-    output: LengthAboveZero | None = key("Drag-link: driven crank.")
-    points: Annotated[Points, Rows(("angle", "length"), least=3)] | None = key("Table: dial angle and slide height.")
-    file: Annotated[str, Text("a file name")] | None = key("Table: CSV of dial angle and slide height.")
+    ground: LengthAboveZero | None = key(
+        "Drag-link: distance of the two fixed shafts, the shortest link. The slide's crank lies along the driven crank "
+        "and its line along the line of the shafts: BDC where the driven crank points over the driving shaft, and of "
+        "both ways to put the links together the one whose downstroke takes longer.",
+        required="drag-link",
+    )
+    input: LengthAboveZero | None = key("Drag-link: driving crank.", required="drag-link")
+    coupler: LengthAboveZero | None = key("Drag-link: coupler.", required="drag-link")
+    output: LengthAboveZero | None = key("Drag-link: driven crank.", required="drag-link")
+    points: Annotated[Points, Rows(("angle", "length"), least=3)] | None = key(
+        "Table: dial angle and slide height above nominal BDC, one turn with TDC at 0 deg; two rows of one height are "
+        "a dwell. This or file."
+    )
+    file: Annotated[str, Text("a file name")] | None = key(
+        'Table: CSV file of dial angle and slide height, its first line naming the units: "angle [deg],height [mm]"; '
+        "beside the file that names it. This or points."
+    )
 
 
 class PressLimits(Table):
@@ -98,12 +112,33 @@ class Stop(Table):
     scan: TimeFromZero = key("Scan time of the control.")
 
 
+class SingleStroke(Table):
+    engage: TimeAboveZero = key("Time in which the clutch brings the crank from rest to its speed.", required=True)
+    pause: TimeFromZero = key("Time the press stands at the top between strokes.", required=True)
+
+
+class Flywheel(Table):
+    inertia: InertiaAboveZero = key("Moment of inertia of the flywheel about its own axis.", required=True)
+    ratio: Ratio = key("Turns of the flywheel per turn of the crank.", required=True)
+    work: EnergyAboveZero = key("Energy of all the work done in one stroke.", required=True)
+    work_from: Angle = key("Dial angle at which the work begins; it is taken evenly over the angles.", required=True)
+    work_to: Angle = key("Dial angle at which the work ends: next after work_from.", required=True)
+    motor: PowerAboveZero | None = key("Power of the motor at the flywheel's speed, beyond what the idle press takes.")
+
+
 class Press(Table):
-    rate: RateAboveZero = key("Stroke rate.", required=True)
+    rate: RateAboveZero = key(
+        "Stroke rate; in single-stroke mode the rate at which it would run on, clutch in.", required=True
+    )
+    mode: Annotated[str, Choice(("continuous", "single-stroke"))] = key(
+        "Whether strokes follow each other without a stop, or each starts and stops at the top."
+    )
     bdc_shift: Length = key("How much deeper than nominal the slide comes: shut height, load or speed.")
     slide: Slide = key("The slide's motion.", required=True)
     limits: PressLimits | None = key("The press maker's limits.")
     stop: Stop | None = key("How the press stops.")
+    single_stroke: SingleStroke | None = key("How single strokes start and follow each other; with that mode.")
+    flywheel: Flywheel | None = key("The flywheel, where the press slows in the work; left out: it turns evenly.")
 
 
 class Properties(Table):
@@ -188,9 +223,7 @@ class Punch(Table):
 
 
 class Drive(Table):
-    kind: Annotated[str, Choice(("press", "motor"))] = key(
-        "What turns the spindle; this version computes press-driven ones.", required=True
-    )
+    kind: Annotated[str, Choice(("press", "motor"))] = key("What turns the spindle.", required=True)
     gearing: GearingAboveZero = key("Turns per length of travel.", required="press")
     gearings: Annotated[tuple[float, ...], ListOf(In("gearing", above=0.0))] | None = key("Gearings that can be had.")
     engage_height: Length = key(

@@ -9,17 +9,21 @@ from typing import Literal
 
 import numpy as np
 
-from crankclock.cycle import Cycle, Reading, Readings, turn
+from crankclock.cycle import Cycle, Reading, Readings, running_needs, turn
+from crankclock.errors import InputError, Problem
 from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.tap import PressSpindle
 from crankclock.rules import Measured, Subject, Words
 from crankclock.rules.base import UNITS
 from crankclock.rules.feed import window
-from crankclock.rules.tapping import cutting_speed
+from crankclock.rules.tapping import acceleration_peak, cutting_speed, step_peak
 from crankclock.scenario.build import Machine, build
 from crankclock.scenario.defaults import Assumption
 from crankclock.scenario.load import Loaded
+from crankclock.studies.contacts import CORNERS, Corner, Swing, other_contacts
 from crankclock.studies.margins import Judged, Margin, Unjudged, margins
-from crankclock.units import System
+from crankclock.studies.setup import Setup, setup
+from crankclock.units import System, show
 
 log = logging.getLogger(__name__)
 Status = Literal["pass", "tight", "fail", "not judged"]
@@ -29,6 +33,13 @@ CAUTION = (
     "An aid to planning, not a release to run. Guards and lock-out stay on. Bar the press over by hand, through a "
     "whole turn, before power. Local codes, the press maker's limits and qualified die setters decide."
 )
+ALSO: Mapping[Reading, str] = {
+    "hand": "Turned over by hand",
+    "rigid": "With everything rigid",
+    "running": "As it runs",
+}
+STILL = 1e-6
+"""A margin that moves by less than this [SI] with the contact values does not move."""
 WORST_FIRST: Mapping[str, int] = {"fail": 0, "not judged": 1, "tight": 2, "pass": 3}
 
 
@@ -39,8 +50,8 @@ class Event:
     Attributes
     ----------
     id : str
-    angle, hand, rigid : float or None
-        Dial angle [rad] by the chosen, the hand and the rigid reading; None where it does not happen.
+    angle, hand, rigid, running : float or None
+        Dial angle [rad] by the chosen and by each reading; None where it does not happen or was not worked out.
     seconds : float or None
         Time from the TDC that starts the stroke [s].
     """
@@ -49,6 +60,7 @@ class Event:
     angle: float | None
     hand: float | None
     rigid: float | None
+    running: float | None
     seconds: float | None
 
 
@@ -62,6 +74,10 @@ class Finding:
         [SI] of `dimension`; None where there is no number.
     start, end : float or None
         Dial angles [rad] of the span where it is worst.
+    by_reading : mapping
+        The margin [SI] by every reading that has one.
+    contacts : Swing or None
+        The running margin with contact stiffness and damping halved and doubled; None where they play no part.
     """
 
     rule: str
@@ -76,6 +92,8 @@ class Finding:
     end: float | None
     missing: tuple[str, ...]
     says: str
+    by_reading: Mapping[Reading, float]
+    contacts: Swing | None
 
     @property
     def unit(self) -> str:
@@ -85,7 +103,10 @@ class Finding:
 
 @dataclass(frozen=True)
 class TapFigures:
-    """A tap's figures [SI; turns/s]; None where the spindle is not computed."""
+    """A tap's figures [SI; turns/s, turns/s2]; None where there is none: a motor-driven spindle engages at no height.
+
+    `speed_step` is the greatest jump of spindle speed, at engagement or where backlash is taken up.
+    """
 
     name: str
     engage_height: float | None
@@ -95,6 +116,8 @@ class TapFigures:
     mean_rule_speed: float | None
     peak_cut_speed: float | None
     full_depth: float | None
+    peak_acceleration: float | None
+    speed_step: float | None
 
 
 @dataclass(frozen=True)
@@ -114,7 +137,7 @@ class FeedFigures:
 
 @dataclass(frozen=True)
 class Check:
-    """A judged cycle."""
+    """A judged cycle; `setup` where it holds."""
 
     loaded: Loaded
     machine: Machine
@@ -126,6 +149,7 @@ class Check:
     events: tuple[Event, ...]
     taps: tuple[TapFigures, ...]
     feed: FeedFigures | None
+    setup: Setup | None
     assumed: tuple[Assumption, ...]
     notes: tuple[str, ...]
 
@@ -144,45 +168,61 @@ class Check:
         return tuple(sorted(self.findings, key=lambda each: (WORST_FIRST[each.status], not each.core)))
 
 
-def check(loaded: Loaded, reading: Reading = "rigid", units: System | None = None) -> Check:
+def check(loaded: Loaded, reading: Reading | None = None, units: System | None = None) -> Check:
     """Judge one cycle of a loaded scenario.
 
     Parameters
     ----------
     loaded : Loaded
-    reading : {"hand", "rigid"}
+    reading : {"hand", "rigid", "running"}, optional
+        By default the running reading where the scenario has the data for it, else the rigid one.
     units : {"metric", "inch"}, optional
         How sentences speak; the scenario's own units by default.
 
     Returns
     -------
     Check
+
+    Raises
+    ------
+    InputError
+        The running reading was asked for and the scenario lacks keys it needs.
+    UnfinishedError
+        The running reading cannot be worked out though its keys are there.
     """
     scenario, assumed = loaded.resolved()
     log.info("%s: %d overrides, %d values assumed", loaded.name, len(loaded.overrides), len(assumed))
     machine = build(scenario)
-    readings = turn(machine)
+    lacks = running_needs(machine)
+    if reading == "running" and lacks:
+        want = "this key, which the running reading needs"
+        raise InputError([Problem(key, "nothing", want) for key in lacks], loaded.name)
+    readings = turn(machine, running=reading in (None, "running"))
+    chosen = reading or readings.best
+    contacts = other_contacts(readings.rigid) if chosen == "running" else None
     system: System = units or ("inch" if scenario.units == "inch" else "metric")
-    found = findings(readings, reading, Words(system))
+    found = findings(readings, chosen, Words(system), contacts)
+    said, cycle = verdict(found), readings.chosen(chosen)
     return Check(
         loaded=loaded,
         machine=machine,
         readings=readings,
-        reading=reading,
+        reading=chosen,
         units=system,
-        verdict=verdict(found),
+        verdict=said,
         findings=found,
-        events=_events(readings, reading),
-        taps=tuple(_tap_figures(readings.chosen(reading), name) for name in machine.taps),
-        feed=_feed_figures(readings.chosen(reading)),
+        events=_events(readings, chosen),
+        taps=tuple(_tap_figures(cycle, name) for name in machine.taps),
+        feed=_feed_figures(cycle),
+        setup=setup(scenario, readings, cycle, said) if said in ("pass", "tight") else None,
         assumed=assumed,
-        notes=(*loaded.notes, *_notes(readings, reading, bool(loaded.tolerances))),
+        notes=(*loaded.notes, *cycle_notes(readings, chosen, bool(loaded.tolerances), found)),
     )
 
 
-def findings(readings: Readings, reading: Reading, words: Words) -> tuple[Finding, ...]:
-    """What every rule that applies says of one cycle."""
-    return tuple(_finding(each, reading, words) for each in margins(readings, reading))
+def findings(readings: Readings, reading: Reading, words: Words, contacts: Cycle | None = None) -> tuple[Finding, ...]:
+    """What every rule that applies says of one cycle; `contacts` as in `margins`."""
+    return tuple(_finding(each, reading, words) for each in margins(readings, reading, contacts, others=True))
 
 
 def verdict(findings: tuple[Finding, ...]) -> Verdict:
@@ -207,7 +247,7 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
         missing = each.missing
         why = missing.why or f"{', '.join(missing.keys)} not given"
         return Finding(rule.name, each.subject, "not judged", rule.core, reading, rule.dimension,
-                       None, None, None, None, missing.keys, f"Not judged: {why}.")  # fmt: skip
+                       None, None, None, None, missing.keys, f"Not judged: {why}.", {}, None)  # fmt: skip
     worst = min(each.by_reading, key=_badness)
     cycle, measured = worst.cycle, worst.measured
     status: Status = "fail" if each.fails else "tight" if each.tight else "pass"
@@ -225,8 +265,43 @@ def _finding(each: Margin | Unjudged, reading: Reading, words: Words) -> Finding
         plain(worst.allowance),
         *_span(measured),
         measured.unchecked,
-        rule.says(cycle, each.subject, measured, words) + _also(each, cycle, words),
+        rule.says(cycle, each.subject, measured, words) + _also(each, cycle, words) + _contacts(each),
+        {
+            judged.cycle.reading: number
+            for judged in (*each.by_reading, *each.others)
+            if (number := plain(judged.measured.margin)) is not None
+        },
+        each.contacts if each.contacts is not None and _moves(each, each.contacts) else None,
     )
+
+
+def _moves(each: Margin, swing: Swing) -> bool:
+    """Whether other contact values change a margin or a status at all."""
+    nominal = float(each.by_reading[0].measured.margin)
+    failing = bool(each.by_reading[0].fails)
+    moved = max(abs(swing.least - nominal), abs(swing.most - nominal)) if np.isfinite(nominal) else 0.0
+    return (
+        bool(swing.failing) != failing or (bool(swing.failing) and len(swing.failing) < len(CORNERS)) or moved > STILL
+    )
+
+
+def _contacts(each: Margin) -> str:
+    """What other contact values make of a finding, where they turn it."""
+    swing = each.contacts
+    if swing is None:
+        return ""
+    fails = bool(each.by_reading[0].fails)
+    if not fails and swing.failing:
+        corners = _listed(swing.failing)
+        return f" It fails with contact {corners}: these values are guesses, so this is no better than tight."
+    if fails and len(swing.failing) < len(CORNERS):
+        passing = tuple(corner for corner in CORNERS if corner not in swing.failing)
+        return f" It passes with contact {_listed(passing)}; these values are guesses."
+    return ""
+
+
+def _listed(corners: tuple[Corner, ...]) -> str:
+    return ", or ".join(corner.words for corner in corners)
 
 
 def _span(measured: Measured) -> tuple[float | None, float | None]:
@@ -236,15 +311,27 @@ def _span(measured: Measured) -> tuple[float | None, float | None]:
 
 
 def _also(each: Margin, worst: Cycle, words: Words) -> str:
-    """What the other reading's margin is, where the worse one is not a pass."""
-    others = [other for other in each.by_reading if other.cycle is not worst and np.isfinite(other.measured.margin)]
-    if not others or not (each.fails or each.tight):
+    """What the other readings' margins are, where the worst one is not a pass."""
+    if not (each.fails or each.tight):
         return ""
-    cycle, margin = others[0].cycle, float(others[0].measured.margin)
-    size = words.lag(cycle, margin) if each.rule.dimension == "angle" else words.say(abs(margin), each.rule.dimension)
-    how = "too little" if margin < 0.0 else "to spare"
-    reading = "Turned over by hand" if cycle.reading == "hand" else f"At the rate ({cycle.reading} reading)"
-    return f" {reading}: {size} {how}."
+    told, dimension = "", each.rule.dimension
+    own = next(judged.measured.margin for judged in each.by_reading if judged.cycle is worst)
+    said = [_size(worst, own, dimension, words)] if np.isfinite(own) else []
+    for other in (*each.by_reading, *each.others):
+        cycle, margin = other.cycle, float(other.measured.margin)
+        if cycle is worst or not np.isfinite(margin) or (other in each.others and cycle.reading == "hand"):
+            continue
+        size = _size(cycle, margin, dimension, words)
+        if size not in said:
+            told += f" {ALSO[cycle.reading]}: {size}."
+            said.append(size)
+    return told
+
+
+def _size(cycle: Cycle, margin: Floats, dimension: str, words: Words) -> str:
+    """A margin as a sentence says it."""
+    size = words.lag(cycle, margin) if dimension == "angle" else words.say(abs(float(margin)), dimension)
+    return f"{size} {'too little' if float(margin) < 0.0 else 'to spare'}"
 
 
 def _badness(judged: Judged) -> tuple[bool, float]:
@@ -255,29 +342,34 @@ def _badness(judged: Judged) -> tuple[bool, float]:
 
 def _events(readings: Readings, reading: Reading) -> tuple[Event, ...]:
     """Every event in the order of the cycle; those that do not happen last."""
-    chosen, hand, rigid = readings.chosen(reading).events(), readings.hand.events(), readings.rigid.events()
-    crank = readings.rigid.machine.crank
+    cycle = readings.chosen(reading)
+    by_reading = {name: each.events() for name, each in readings.all().items()}
     found = []
-    for name, angle in chosen.items():
+    for name, angle in by_reading[reading].items():
         at = plain(angle)
-        seconds = None if at is None else float(crank.seconds(0.0, at))
-        found.append(Event(name, at, plain(hand[name]), plain(rigid[name]), seconds))
+        seconds = None if at is None else plain(cycle.seconds(name, at))
+        each = {key: plain(events[name]) for key, events in by_reading.items()}
+        found.append(Event(name, at, each["hand"], each["rigid"], each.get("running"), seconds))
     return tuple(sorted(found, key=lambda each: np.inf if each.angle is None else each.angle))
 
 
 def _tap_figures(cycle: Cycle, name: str) -> TapFigures:
     tap, spindle, machine = cycle.motion.taps[name], cycle.machine.spindles[name], cycle.machine
-    if tap is None or spindle is None:
-        return TapFigures(name, None, None, None, None, None, None, None)
+    engage, mean = None, None
+    if isinstance(spindle, PressSpindle):
+        engage = spindle.engage_height
+        mean = 2.0 * machine.scenario.press.slide.stroke * spindle.gearing * machine.crank.rate
     return TapFigures(
         name=name,
-        engage_height=plain(spindle.engage_height),
+        engage_height=plain(engage),
         turns=plain(tap.turns),
         peak_speed_in_cut=plain(tap.peak_speed_in_cut),
         peak_speed=plain(tap.peak_speed),
-        mean_rule_speed=plain(2.0 * machine.scenario.press.slide.stroke * spindle.gearing * machine.crank.rate),
+        mean_rule_speed=plain(mean),
         peak_cut_speed=plain(cutting_speed(cycle, name)),
         full_depth=plain(tap.depth),
+        peak_acceleration=plain(acceleration_peak(cycle, name)),
+        speed_step=plain(step_peak(cycle, name)),
     )
 
 
@@ -289,10 +381,61 @@ def _feed_figures(cycle: Cycle) -> FeedFigures | None:
     return FeedFigures(plain(opens), plain(closes), float(feed.start), float(feed.end))
 
 
-def _notes(readings: Readings, reading: Reading, tolerances: bool) -> list[str]:
+def _how_read(machine: Machine, reading: Reading, found: tuple[Finding, ...]) -> list[str]:
+    """What the chosen reading knows and does not know."""
+    lacks = running_needs(machine)
+    if reading == "running":
+        contact = machine.scenario.contact
+        swayed = [each for each in found if each.contacts is not None and each.contacts.failing]
+        turned = "no finding fails with any of them that holds now"
+        if swayed:
+            turned = f"{len(swayed)} finding{'s fail' if len(swayed) > 1 else ' fails'} with some of them"
+        return [
+            "Running reading: stripper and strip as masses on springs and contacts. Contact stiffness "
+            f"({float(contact.stiffness) / 1e6:g} kN/mm) and damping ratio ({float(contact.damping):g}) are guesses "
+            f"with a large effect on bounce. With both halved and doubled, alone and together, {turned}."
+        ]
+    if lacks:
+        return [
+            "RIGID READING ONLY: springs, bounce and inertia at speed are not judged. For the running reading give "
+            f"{', '.join(lacks)}."
+        ]
+    return [f"Springs, bounce and the stripper's inertia at speed are not in the {reading} reading."]
+
+
+def _press_notes(machine: Machine) -> list[str]:
+    """What is an estimate in how the press turns."""
+    press, crank = machine.scenario.press, machine.crank
+    single, wheel, notes = press.mode == "single-stroke", press.flywheel, []
+    if wheel is not None:
+        start, end = (show(float(each), "angle", "metric") for each in (wheel.work_from, wheel.work_to))
+        notes.append(
+            f"The slowdown is an estimate: the work is taken evenly from {start} to {end}, and only the flywheel's "
+            "inertia is counted; clutch, crank and slide make the press slow less."
+        )
+        notes.append(
+            "The motor is taken as a constant torque, its power at the flywheel's speed at the rate, from the "
+            "beginning of the work until the energy is given back; what the idle press takes is left out."
+        )
+    if wheel is not None and wheel.motor is None:
+        notes.append("The motor's power is not given: it is taken as just enough to restore the flywheel in time.")
+    if single:
+        strokes = show(float(1.0 / crank.period), "rate", "metric")
+        notes.append(
+            "Clutch and brake are taken as even acceleration and deceleration, the brake as stopping the slide exactly "
+            f"at the top. The rate is the one at which the press would run on: with clutch, brake and pause it makes "
+            f"{strokes}."
+        )
+    if single and wheel is not None:
+        notes.append("What the flywheel loses to the clutch at each start is not counted.")
+    return notes
+
+
+def cycle_notes(readings: Readings, reading: Reading, tolerances: bool, found: tuple[Finding, ...]) -> list[str]:
     """What a reader should know about how the cycle was read."""
     machine = readings.rigid.machine
-    notes = ["Springs, bounce and the stripper's inertia at speed are in neither reading."]
+    notes = _how_read(machine, reading, found)
+    notes += _press_notes(machine)
     if reading == "hand":
         notes.append("Turned over by hand: a pass by hand says nothing of the cycle at speed. Speeds are at the rate.")
     if tolerances:

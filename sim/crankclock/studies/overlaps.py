@@ -10,6 +10,7 @@ import numpy as np
 from crankclock.cycle import Cycle
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.rules.base import punches, taps, tools
+from crankclock.rules.clamping import held_span
 from crankclock.rules.feed import span_of
 from crankclock.studies.check import Check, Finding
 
@@ -65,7 +66,7 @@ def _earliest(cycle: Cycle, subjects: Iterable[str]) -> tuple[Floats, str]:
     who = ""
     for subject in subjects:
         span = span_of(cycle, subject)
-        if span is not None and span.start < best:
+        if span.start < best:
             best, who = span.start, subject
     return best, who
 
@@ -90,13 +91,12 @@ def _feed_ends(cycle: Cycle, _: str) -> list[Part]:
 def _feed_starts(cycle: Cycle, subject: str) -> list[Part]:
     span = span_of(cycle, subject)
     assert cycle.feed is not None
-    assert span is not None
     return [(cycle.feed.start, span.end, "feed", subject)]
 
 
 def _feed_on_lift(cycle: Cycle, _: str) -> list[Part]:
     assert cycle.feed is not None
-    return [(cycle.feed.start, cycle.motion.touching.end, "feed", "lift")]
+    return [(cycle.feed.start, cycle.motion.settled, "feed", "lift")]
 
 
 def _pilots_clamp(cycle: Cycle, _: str) -> list[Part]:
@@ -111,8 +111,9 @@ def _pilots_tools(cycle: Cycle, _: str) -> list[Part]:
 
 
 def _clamped(cycle: Cycle, subject: str) -> list[Part]:
-    span, clamped = span_of(cycle, subject), cycle.motion.clamped
-    assert span is not None
+    span, clamped = span_of(cycle, subject), held_span(cycle, subject)
+    if np.isnan(clamped.start):
+        return [(span.start, span.end, subject, "clamp")]
     return [(span.start, clamped.start, subject, "clamp"), (clamped.end, span.end, subject, "clamp")]
 
 

@@ -1,23 +1,28 @@
 """Curves of one turn over the dial, sampled from the parts themselves: for drawing, and as a check on the events.
 
-Events are found in closed form in `cycle`; nothing here uses them, so a curve that disagrees with an event
-shows that one of the two is wrong.
+Events are found in `cycle`; nothing here uses them, so a curve that disagrees with an event shows that one of the
+two is wrong.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crankclock.cycle import Cycle
+from crankclock.cycle import Cycle, RunningCourse
+from crankclock.dynamics import Motion, Side
 from crankclock.parts.numbers import TIE, TURN, Floats
-from crankclock.parts.tap import PressSpindle, Tap
+from crankclock.parts.tap import Tap
 
 NO_TURN = 1e-9
 """Share of its peak below which a spindle's speed is rounding."""
+JUMP = 1e-8
+"""How long before a contact changes [turns] its force is read to show a jump."""
+PARTED = 2e-6
+"""Bodies that part by less [m] have not bounced: so near to a graze the running reading does not see."""
 
 Curve = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -25,7 +30,7 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class TapTrace:
-    """A press-driven tap over the dial; arrays of shape (k,).
+    """A tap over the dial; arrays of shape (k,).
 
     Attributes
     ----------
@@ -50,6 +55,27 @@ class TapTrace:
 
 
 @dataclass(frozen=True)
+class Forces:
+    """Contact forces over one turn of the running reading; arrays of shape (m,), finer than the other curves.
+
+    Attributes
+    ----------
+    angle : array
+        Dial angles [rad].
+    stripper, die : array
+        Force between stripper and strip, and between strip and die face [N].
+    bounces : tuple of (start, end)
+        Dial spans [rad] in which, between the stripper's first touch and the last force on the die face, the
+        stripper is off the strip or, once it was on it, the strip is off the die face, and they really part.
+    """
+
+    angle: Curve
+    stripper: Curve
+    die: Curve
+    bounces: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
 class Traces:
     """One turn over the dial; arrays of shape (k,).
 
@@ -63,10 +89,12 @@ class Traces:
     tools : mapping
         Tip height [m] of each pilot and punch by "pilot:NAME", "punch:NAME".
     taps : mapping
-        Each press-driven tap; a motor-driven one is not in it.
+        Each tap.
     fed, fed_before : array or None
         How far [m] this stroke's feed has moved the strip, and how far the feed of the stroke before has, the
         end of which may lie past TDC; None without a feeder.
+    forces : Forces or None
+        In the running reading.
     """
 
     angle: Curve
@@ -78,6 +106,7 @@ class Traces:
     taps: Mapping[str, TapTrace]
     fed: Curve | None
     fed_before: Curve | None
+    forces: Forces | None
 
 
 def traces(cycle: Cycle, step_deg: float = 0.05) -> Traces:
@@ -103,9 +132,8 @@ def traces(cycle: Cycle, step_deg: float = 0.05) -> Traces:
         raise ValueError(f"a step of {step_deg} deg over the dial is not above 0")
     machine = cycle.machine
     angle = np.linspace(0.0, TURN, 1 + int(np.ceil(360.0 / step_deg - 1e-9)))
-    slide = np.asarray(machine.slide.height(angle))
-    underside = np.asarray(machine.strip.underside(slide))
-    stripper = np.asarray(machine.strip.stripper_face(slide))
+    places = cycle.at(angle)
+    slide, underside, stripper = (np.asarray(each) for each in (places.slide, places.underside, places.face))
     tools = {f"pilot:{name}": tool for name, tool in machine.pilots.items()}
     tools |= {f"punch:{name}": tool for name, tool in machine.punches.items()}
     fed, before = _fed(cycle, angle)
@@ -116,14 +144,54 @@ def traces(cycle: Cycle, step_deg: float = 0.05) -> Traces:
         underside=underside,
         top=underside + machine.strip.thickness,
         tools={key: np.asarray(tool.tip(slide, stripper)) for key, tool in tools.items()},
-        taps={
-            name: _tap(cycle, machine.taps[name], spindle, angle)
-            for name, spindle in machine.spindles.items()
-            if spindle is not None
-        },
+        taps={name: _tap(cycle, name, angle, underside) for name in machine.taps},
         fed=fed,
         fed_before=before,
+        forces=_forces(cycle, angle),
     )
+
+
+def _forces(cycle: Cycle, angle: Curve) -> Forces | None:
+    course = cycle.motion.course
+    if not isinstance(course, RunningCourse):
+        return None
+    # Samples between the dial's steps show every swing, so that no peak is cut off; either side of where a contact
+    # closes or opens, so that no jump of a force is drawn as a slope.
+    pressing = [course.run.pressing(side) for side in (Side.STRIPPER, Side.DIE)]
+    jumps = np.concatenate([time[:, 0] for each in pressing for time in (each.start, each.end)])
+    samples = [np.asarray(course.crank.seconds(0.0, angle)), course.run.samples.time[:, 0]]
+    time = np.concatenate([*samples, jumps, jumps - JUMP * course.run.period[0]])
+    time = np.unique(time[(time >= 0.0) & (time <= course.run.period[0])])
+    motion = course.run.at(time[:, None])
+    return Forces(
+        angle=np.asarray(course.crank.angle_at(time), dtype=float),
+        stripper=motion.contact_force(Side.STRIPPER)[:, 0],
+        die=motion.contact_force(Side.DIE)[:, 0],
+        bounces=_bounces(course),
+    )
+
+
+def _bounces(course: RunningCourse) -> tuple[tuple[float, float], ...]:
+    """Gaps in the force on the strip from either side, those that overlap as one."""
+    run = course.run
+    last = run.events["stripper.unclamped"][0]
+
+    def gaps(side: Side, opening: Callable[[Motion], Curve]) -> list[tuple[float, float]]:
+        pressing = run.pressing(side)
+        pairs = zip(pressing.end[:-1, 0], pressing.start[1:, 0], strict=True)
+        found = [(float(end), float(start)) for end, start in pairs if end < start < last]
+        return [each for each in found if opening(run.at(np.linspace(*each, 33)[:, None])).max() > PARTED]
+
+    found = gaps(Side.STRIPPER, lambda m: m.face - m.strip - m.bodies.thickness)
+    first = run.events["stripper.clamped"][0]
+    found += [each for each in gaps(Side.DIE, lambda m: m.strip) if each[0] > first]
+    joined: list[tuple[float, float]] = []
+    for start, end in sorted(found):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return tuple((float(course.crank.angle_at(a)), float(course.crank.angle_at(b))) for a, b in joined)
 
 
 def spans(angle: Curve, flags: Mask) -> tuple[tuple[float, float], ...]:
@@ -139,27 +207,19 @@ def _fed(cycle: Cycle, angle: Curve) -> tuple[Curve | None, Curve | None]:
     return np.asarray(feeder.covered(feed, angle)), np.asarray(feeder.covered(feed, angle + TURN))
 
 
-def _tap(cycle: Cycle, tap: Tap, spindle: PressSpindle, angle: Curve) -> TapTrace:
-    machine = cycle.machine
-    strip = machine.strip
-
-    def travel(slide: Curve) -> Curve:
-        found = spindle.travel(tap, strip, slide, strip.underside(slide), strip.stripper_face(slide))
-        return np.asarray(found)
-
-    slide = np.asarray(machine.slide.height(angle))
-    underside, face = strip.underside(slide), strip.stripper_face(slide)
-    along = travel(slide)
-    lowest, highest = travel(np.asarray(machine.slide.bottom)), travel(np.asarray(machine.slide.top))
-    left = spindle.turns_back(highest, lowest)  # a drive that is not home at the top starts down from there
-    turning_in = np.maximum(spindle.turns(along), left)
-    turns = np.where(angle <= machine.slide.bdc, turning_in, spindle.turns_back(along, lowest))
-    gap = tap.rest_gap(strip, slide, underside, face) - tap.pitch * turns
-    speed = np.gradient(turns, angle) * machine.crank.speed
+def _tap(cycle: Cycle, name: str, angle: Curve, underside: Curve) -> TapTrace:
+    tap = cycle.machine.taps[name]
+    along = cycle.motion.taps[name].along
+    (gap, turns), (later_gap, later_turns) = (
+        tuple(np.asarray(each) for each in along(at)) for at in (angle, angle + TURN)
+    )
+    before = later_turns > turns  # a motor's way that has not ended by TDC goes on in the next turn
+    gap, turns = np.where(before, later_gap, gap), np.where(before, later_turns, turns)
+    speed = np.gradient(turns, angle) * np.asarray(cycle.machine.crank.speed_at(angle))
     inside = np.asarray(gap <= TIE)
     return TapTrace(
-        gap=np.asarray(gap),
-        tip=np.asarray(_tip_height(tap, strip.thickness, np.asarray(underside), np.asarray(gap))),
+        gap=gap,
+        tip=np.asarray(_tip_height(tap, cycle.machine.strip.thickness, underside, gap)),
         turns=turns,
         speed=np.asarray(speed),
         inside=inside,

@@ -18,7 +18,8 @@ def peak_slide_speed(machine: Machine, start: Floats, end: Floats) -> Floats:
     """Greatest slide speed [m/s] from one dial angle [rad] to another, both on the same way."""
     if machine.crank.even:
         return machine.crank.speed * machine.slide.peak_speed(start, end)
-    return scan_peak(lambda angle: slide_speed(machine, angle), start, end)
+    wide = 0.0 * machine.crank.rate  # so that samples of the span have the variants' axis even where it has none
+    return scan_peak(lambda angle: slide_speed(machine, angle), start + wide, end + wide)
 
 
 def peak_slide_acceleration(machine: Machine, start: Floats, end: Floats) -> Floats:
@@ -31,4 +32,5 @@ def peak_slide_acceleration(machine: Machine, start: Floats, end: Floats) -> Flo
         _, slope, bend = machine.slide.motion(angle)
         return np.abs(bend * crank.speed_at(angle) ** 2 + slope * crank.acceleration_at(angle))
 
-    return scan_peak(size, start, end)
+    wide = 0.0 * crank.rate
+    return scan_peak(size, start + wide, end + wide)

@@ -74,9 +74,13 @@ def _heights(found: Setup, check: Check) -> str:
 
     lines = [f"Stripper travel: {size(found.travel)}"]
     if found.travel_needed is not None:
-        left = found.travel - found.travel_needed
-        rest = f"{size(left)} is left" if left >= 0.0 else f"{size(-left)} is missing"
-        lines[0] += f"; clamping over every tap, allowance included, needs {size(found.travel_needed)}: {rest}."
+        left = size(found.travel - found.travel_needed)
+        lines[0] += (
+            f"; to clamp over every tap with its allowance {size(found.travel_needed)} is needed by the rigid reading: "
+            f"{left} is left, as for regrinding."
+        )
+    else:
+        lines[0] += "."
     shift = found.bdc_shift
     how = "at its nominal BDC" if shift == 0.0 else f"{size(abs(shift))} {'deeper' if shift > 0.0 else 'higher'}"
     lines.append(f"Shut height: all of this holds with the slide {how}; heights set otherwise move every angle here.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,7 +66,11 @@ class Unjudged:
 
 
 def margins(
-    readings: Readings, reading: Reading | None = None, contacts: Cycle | None = None, others: bool = False
+    readings: Readings,
+    reading: Reading | None = None,
+    contacts: Cycle | None = None,
+    others: bool = False,
+    rules: Collection[str] | None = None,
 ) -> list[Margin | Unjudged]:
     """Measure every rule that applies.
 
@@ -81,11 +86,15 @@ def margins(
         fails with any of them is tight.
     others : bool
         Also measure by the readings that do not count.
+    rules : collection of str, optional
+        Names of the rules to measure; all by default.
     """
     chosen = readings.chosen(reading or readings.best)
     rest = [cycle for cycle in readings.all().values() if cycle is not chosen] if others else []
     found: list[Margin | Unjudged] = []
     for rule in RULES:
+        if rules is not None and rule.name not in rules:
+            continue
         counting = (chosen, readings.hand) if rule.timed and chosen is not readings.hand else (chosen,)
         aside = [cycle for cycle in rest if cycle not in counting]
         found += [_margin(rule, subject, counting, aside, contacts) for subject in rule.subjects(chosen)]

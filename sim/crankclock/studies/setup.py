@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from crankclock.cycle import Cycle, Readings, turn
 from crankclock.handbook import holes, threads
@@ -24,6 +25,11 @@ CHAMFER_FORMS: Mapping[str, tuple[float, float]] = {
 """Chamfer forms and their length in pitches (DIN 2197)."""
 FORM_PERCENT = 65.0
 """Percent of thread a forming tap's hole is worked out for where the scenario names no hole; common practice."""
+
+
+SCAN = 101
+"""Points of each scan for the stripper travel that is needed."""
+TRAVEL_RULES = frozenset({"clamped-while-tapping", "tap-clear-of-strip", "full-thread", "drive-travel"})
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,7 @@ class Setup:
     failing : tuple of tuple of str
         The rules that fail at each of them.
     travel, travel_needed : float
-        Stripper travel, and how much of it clamping over every tap with its allowance needs [m].
+        Stripper travel, and how much of it the taps need by the rigid reading [m]; None where it is not enough.
     """
 
     rates: tuple[float, ...]
@@ -153,7 +159,7 @@ def setup(scenario: Scenario, readings: Readings, cycle: Cycle, verdict: str) ->
         taps=tuple(_tap(scenario, cycle, name) for name in cycle.machine.taps),
         springs=tuple(_spring(cycle, name) for name in scenario.stripper.spring),
         travel=float(scenario.stripper.travel),
-        travel_needed=_travel_needed(cycle),
+        travel_needed=_travel_needed(scenario),
         bdc_shift=float(scenario.press.bdc_shift),
         looks=tuple(sorted(_looks(readings.hand), key=lambda look: look.angle)),
     )
@@ -281,18 +287,34 @@ def _spring(cycle: Cycle, name: str) -> SpringSetup:
     )
 
 
-def _travel_needed(cycle: Cycle) -> float | None:
-    """Stripper travel [m] by which the strip is clamped an allowance before each tap and till one after it."""
-    machine = cycle.machine
-    allowance = machine.scenario.allowance.angle
-    needed = []
-    for name, tap in cycle.motion.taps.items():
-        for angle in (tap.thread.start - allowance, tap.thread.end + allowance):
-            needed.append(float(machine.slide.height(angle)))
-        spindle, mount = machine.spindles[name], machine.taps[name].mount
-        if isinstance(spindle, PressSpindle) and mount == "stripper" and spindle.reference == "head":
-            needed.append(float(spindle.home_height))
-    return max(needed) if needed else None
+def _travel_needed(scenario: Scenario) -> float | None:
+    """Least stripper travel [m] that still leaves every tap clamped, clear and home with its allowance; rigid.
+
+    Within a ten-thousandth of the travel there is: two scans, the second about where the first one turns.
+    """
+    if not scenario.tap:
+        return None
+    low, high = 0.0, float(scenario.stripper.travel)
+    if not _holds(scenario, np.array([high]))[0]:
+        return None
+    for _ in range(2):
+        travel = np.linspace(low, high, SCAN)
+        held = _holds(scenario, travel)
+        bad = np.flatnonzero(~held)
+        if bad.size == 0:
+            return low
+        low, high = float(travel[bad[-1]]), float(travel[bad[-1] + 1])
+    return high
+
+
+def _holds(scenario: Scenario, travel: NDArray[np.float64]) -> NDArray[np.bool_]:
+    many = scenario.model_copy(deep=True)
+    many.stripper.travel = travel
+    good = np.ones(travel.shape, dtype=bool)
+    for each in margins(turn(build(many), running=False), rules=TRAVEL_RULES):
+        if isinstance(each, Margin):
+            good &= ~np.asarray(each.fails) & ~np.asarray(each.tight)
+    return good
 
 
 def _looks(hand: Cycle) -> Iterable[Look]:

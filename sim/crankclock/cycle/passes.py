@@ -28,7 +28,7 @@ class Span:
     never: Flags
 
 
-Along = Callable[[Floats], tuple[Floats, Floats]]
+Pair = Callable[[Floats], tuple[Floats, Floats]]
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,8 @@ class TapPass:
         Greatest spindle speed while cutting, and either way [turns/s].
     along : callable
         From dial angles [rad] to the gap between first thread and strip [m] and the turns from home.
+    deeper : callable
+        From a depth [m] to the dial angles [rad] from which and to which the first thread is that deep; nan: never.
     """
 
     thread: Span
@@ -76,7 +78,8 @@ class TapPass:
     turns: Floats
     peak_speed_in_cut: Floats
     peak_speed: Floats
-    along: Along
+    along: Pair
+    deeper: Pair
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import numpy as np
 from crankclock.cycle.course import RigidCourse, RunningCourse
 from crankclock.cycle.film import Array, Film, rigid_film
 from crankclock.cycle.follow import Drive, Followed, HandMotorDrive, MotorDrive, PressDrive
-from crankclock.cycle.passes import Along, Span, TapPass
+from crankclock.cycle.passes import Pair, Span, TapPass
 from crankclock.cycle.speeds import peak_slide_speed
 from crankclock.parts.motor import MotorSpindle
 from crankclock.parts.numbers import TIE, TURN, Flags, Floats
@@ -141,6 +141,11 @@ def _told(
     def flag(values: Flags) -> Flags:
         return np.asarray(values)[..., 0] if film.single else np.asarray(values)
 
+    def deeper(depth: Floats) -> tuple[Floats, Floats]:
+        level = TIE - depth
+        flags = np.asarray(seen.gap <= level)
+        return out(dial(seen.crossing(*seen.first(flags), level))), out(dial(seen.crossing(*seen.last(flags), level)))
+
     unheld = np.isnan(begin)
     found = TapPass(
         thread=Span(out(dial(touch)), out(dial(gone)), flag(already), flag(never)),
@@ -159,6 +164,7 @@ def _told(
         peak_speed_in_cut=out(in_cut),
         peak_speed=out(either),
         along=_along(seen, motor is not None),
+        deeper=deeper,
     )
     return _with_held_depth(found, rigid if rigid is not None else found)
 
@@ -238,7 +244,7 @@ def _movement(tap: Tap, seen: Followed, touch: Array, gone: Array) -> Array:
     return np.where(np.isnan(touch), np.nan, moved)
 
 
-def _along(seen: Followed, motor: bool) -> Along:
+def _along(seen: Followed, motor: bool) -> Pair:
     film = seen.film
     crank = film.course.crank
 

@@ -123,6 +123,7 @@ def press_pass(machine: Machine, name: str, spindle: PressSpindle, clamped: Span
         peak_speed_in_cut=in_cut,
         peak_speed=either_way,
         along=lambda angle: _along(machine, tap, spindle, angle),
+        deeper=lambda depth: _deeper(machine, down, up, depth),
     )
 
 
@@ -148,6 +149,14 @@ def _along(machine: Machine, tap: Tap, spindle: PressSpindle, angle: Floats) -> 
     turning_in = np.maximum(spindle.turns(travel), spindle.turns_back(highest, lowest))
     turns = np.where(within <= slide.bdc, turning_in, spindle.turns_back(travel, lowest))
     return tap.rest_gap(strip, *here) - tap.pitch * turns, turns
+
+
+def _deeper(machine: Machine, down: _Way, up: _Way, depth: Floats) -> tuple[Floats, Floats]:
+    """Dial angles [rad] from which and to which the first thread is so deep [m]; nan: never."""
+    inside = [way.gap <= TIE - depth for way in (down, up)]
+    goes_in, comes_out = ~inside[0][:-1] & inside[0][1:], inside[1][:-1] & ~inside[1][1:]
+    start = _pick(goes_in, np.asarray(machine.slide.passes(down.crossing(-depth))[0]))
+    return start, _pick(comes_out, np.asarray(machine.slide.passes(up.crossing(-depth))[1]), last=True)
 
 
 def _movement(machine: Machine, tap: Tap, thread: Span) -> Floats:

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
-from crankclock.rules import clamping, feed, pilots, press, springs, tapping
+from crankclock.rules import clamping, feed, pilots, press, sensors, springs, tapping
 from crankclock.rules.base import Measured, Missing, Rule, Subject, Words
 
-RULES: tuple[Rule, ...] = (*feed.RULES, *pilots.RULES, *clamping.RULES, *tapping.RULES, *press.RULES, *springs.RULES)
+RULES: tuple[Rule, ...] = (
+    *feed.RULES,
+    *pilots.RULES,
+    *clamping.RULES,
+    *tapping.RULES,
+    *press.RULES,
+    *springs.RULES,
+    *sensors.RULES,
+)
 """Every rule, in the order reports list them where nothing else decides."""
 
 __all__ = ["RULES", "Measured", "Missing", "Rule", "Subject", "Words"]

@@ -1,4 +1,4 @@
-"""The press and its sensors: how far it opens, the rates it may run at, and whether it stops in time."""
+"""The press: how far it opens, and the rates it may run at."""
 
 from __future__ import annotations
 
@@ -7,11 +7,9 @@ from collections.abc import Iterable
 import numpy as np
 
 from crankclock.cycle import Cycle
-from crankclock.parts.feeder import next_after
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, hanging, least, line, standing, tools
 from crankclock.rules.feed import span_of, tap_room
-from crankclock.scenario.schema import Sensor
 
 
 def _rating(cycle: Cycle, _: Subject) -> Measured | Missing:
@@ -109,111 +107,7 @@ def _say_open_height(cycle: Cycle, _: Subject, found: Measured, words: Words) ->
     )
 
 
-def _sensors(cycle: Cycle) -> list[str]:
-    return [f"sensor:{name}" for name in cycle.machine.scenario.sensor]
-
-
-def _sensor(cycle: Cycle, subject: Subject) -> tuple[str, Sensor]:
-    assert subject is not None
-    name = subject.removeprefix("sensor:")
-    return name, cycle.machine.scenario.sensor[name]
-
-
-def _begins(cycle: Cycle, what: str) -> Floats | None:
-    """Dial angle [rad] from which something a sensor watches can be wrong; None where it cannot be told."""
-    if what == "feed":
-        return None if cycle.feed is None else cycle.feed.end
-    if what == "strip":
-        return cycle.motion.settled
-    return span_of(cycle, what).start
-
-
-def _protected(cycle: Cycle, what: str) -> Floats | None:
-    """Dial angle [rad] at which what a sensor protects is reached; None where it cannot be told.
-
-    A feed once commanded runs whether or not the crank stops, so its command counts, not its first motion.
-    """
-    feeder = cycle.machine.feeder
-    if what == "feed":
-        return None if feeder is None else feeder.stroke(cycle.machine.crank, by_hand=True).start
-    if what == "stripper":
-        return cycle.motion.touching.start
-    return span_of(cycle, what).start
-
-
-def _stopping(cycle: Cycle) -> Floats | None:
-    """Stopping angle [rad] at even deceleration: 6 N (delay + braking N / (2 measured_at)), N in strokes/min.
-
-    A crank that turns unevenly is taken at the greatest speed in the turn.
-    """
-    stop, crank = cycle.machine.scenario.press.stop, cycle.machine.crank
-    if stop is None:
-        return None
-    speed = crank.peak_speed(0.0, TURN)
-    return speed * (stop.delay + 0.5 * stop.braking * speed / (TURN * stop.measured_at))
-
-
-def _first_from(angle: Floats, start: Floats) -> Floats:
-    """The first angle [rad] at or after `start` that shows the same dial reading as `angle`."""
-    return start + np.mod(angle - start, TURN)
-
-
-def _stop_in_time(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    """Counted from where the watched thing can first be wrong, so that a window that comes too late is seen."""
-    name, sensor = _sensor(cycle, subject)
-    stop, stopping = cycle.machine.scenario.press.stop, _stopping(cycle)
-    if sensor.protects is None:
-        return Missing((f"sensor.{name}.protects",))
-    if stop is None or stopping is None:
-        return Missing(("press.stop",))
-    reached, begins = _protected(cycle, sensor.protects), _begins(cycle, sensor.watches)
-    if reached is None:
-        return Missing((f"sensor.{name}.protects",), f"{sensor.protects} has no dial angle in this cycle")
-    begins = sensor.on if begins is None else begins
-    judged = cycle.machine.crank.after(_first_from(sensor.off, begins), sensor.response + stop.scan)
-    # What it watches and protects alike is protected in its next stroke.
-    hit = begins + TURN if sensor.protects == sensor.watches else _first_from(reached, begins)
-    margin = hit - judged - stopping
-    return Measured(margin, np.isnan(margin), start=judged, end=hit)
-
-
-def _say_stop_in_time(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, sensor = _sensor(cycle, subject)
-    assert sensor.protects is not None
-    what = "the next feed" if sensor.protects == "feed" else sensor.protects.replace(":", " ")
-    if np.any(found.broken):
-        return f"Sensor {name} is to protect {what}, which never comes down on the strip in the cycle as it is."
-    stopping = _stopping(cycle)
-    assert stopping is not None
-    assert found.start is not None
-    assert found.end is not None
-    rest = words.deg(found.start + stopping)
-    acts = words.deg(found.start)
-    base = f"On a fault seen by sensor {name} the control acts at {acts} and the slide is at rest at {rest}"
-    if float(found.margin) < 0.0:
-        return f"{base}, {words.lag(cycle, found.margin)} after {what} is due at {words.deg(found.end)}."
-    return f"{base}, {words.lag(cycle, found.margin)} before {what} is due at {words.deg(found.end)}."
-
-
-def _dwell(cycle: Cycle, subject: Subject) -> Measured:
-    _name, sensor = _sensor(cycle, subject)
-    window = cycle.machine.crank.seconds(sensor.on, next_after(sensor.off, sensor.on))
-    return Measured(window - sensor.response, limit=window)
-
-
-def _say_dwell(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
-    name, sensor = _sensor(cycle, subject)
-    assert found.limit is not None
-    lasts, needs = words.say(found.limit, "time"), words.say(sensor.response, "time")
-    del cycle
-    if float(found.margin) < 0.0:
-        return f"Sensor {name}'s window lasts {lasts} at this rate, but it needs {needs} to respond: it sees nothing."
-    return f"Sensor {name}'s window lasts {lasts} at this rate; it needs {needs} to respond."
-
-
 RULES = (
     Rule("open-height", "length", _to_open_for, _open_height, _say_open_height, allowance="clearance"),
     Rule("press-rating", "rate", line, _rating, _say_rating, allowance="none"),
-    Rule("stop-in-time", "angle", _sensors, _stop_in_time, _say_stop_in_time),
-    Rule("sensor-dwell", "time", _sensors, _dwell, _say_dwell, allowance="share"),
 )

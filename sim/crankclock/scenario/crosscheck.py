@@ -17,7 +17,6 @@ from crankclock.scenario.schema import (
     Feeder,
     Properties,
     Scenario,
-    Sensor,
     Table,
     Tap,
     inner,
@@ -181,7 +180,6 @@ def _sensors(scenario: Scenario) -> list[Problem]:
 NOT_YET: Mapping[type[Table], tuple[str, ...]] = {
     Tap: ("hole", "breaking_torque", "wear", "lubrication"),
     Drive: ("gearings", "inertia", "torque_max", "clutch_torque"),
-    Sensor: ("sensing_gap",),
     Properties: ("specific_cutting_force",),
 }
 """Keys that are checked for sense but that no rule of this version reads."""

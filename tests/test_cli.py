@@ -67,7 +67,7 @@ def test_text_fits_80_columns_and_is_ordered_worst_first(capsys: pytest.CaptureF
 
 
 def test_json_is_alone_on_stdout_and_has_the_contract_keys(first: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["check", str(first), "--set", "press.rate=55 /min", "--json"]) == 0
+    assert run(["check", str(first), "--set", "press.rate=55 /min", "--reading", "rigid", "--json"]) == 0
     told = capsys.readouterr()
     data = json.loads(told.out)
     assert told.err == ""
@@ -188,16 +188,21 @@ def test_unreadable_file(first: Path, capsys: pytest.CaptureFixture[str]) -> Non
         (["--set", "strip=3"], "a table"),
         (["-o", "out.docx"], ".json, .txt, .png, .svg"),
         (["-o", "no/such/folder/out.json"], "does not"),
-        (["--reading", "running"], "running"),
+        (["--reading", "running", "--set", "stripper.spring.main=none"], "stripper.spring.main"),
         (["--frobnicate"], "No such option"),
         (["--set", "press.slide.kind=table"], "press.slide.points"),
         (["--set", "press.slide.connecting_rod=10 mm"], "half the stroke"),
         (["--set", "tap.m4.mount=stripper", "--set", "tap.m4.side=below"], "cannot tap from below"),
-        (["--set", "strip.material=unobtainium"], "strip.properties"),
     ],
 )
 def test_wrong_options(first: Path, arguments: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert says in refused(capsys, "check", str(first), *arguments)
+
+
+def test_a_material_of_ones_own_needs_its_values(first: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = first.read_text(encoding="utf-8").replace('"low-carbon-steel"', '"unobtainium"')
+    first.write_text(text.replace("[strip.properties]\ncutting_speed", "#"), encoding="utf-8")
+    assert "strip.properties" in refused(capsys, "check", str(first))
 
 
 def test_output_is_whole_or_not_at_all(first: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

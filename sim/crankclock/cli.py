@@ -181,6 +181,25 @@ def explain(key: str) -> int:
 
 
 @cli.command()
+@click.argument("designation", metavar="THREAD")
+@click.option("--kind", type=click.Choice(["cut", "form"]), help="Kind of tap; both by default.")
+@click.option("--percent", type=float, help="Percent of thread wanted, 40 to 100.")
+@click.option("--hole", help='Tap hole at hand, such as "4.6 mm": what percent it leaves.')
+@click.option("--length", help="Length of full thread wanted: how high an extruded hole must be.")
+@click.option("--thickness", help="Strip thickness: what an extruded hole can give.")
+@click.option("--units", type=UNITS, help="How to report; the thread's own by default.")
+@click.option("--json", "as_json", is_flag=True, help="Machine-readable on stdout, nothing else there.")
+def thread(designation: str, units: Any, as_json: bool, **wanted: Any) -> int:
+    """Tell the sizes of a THREAD, its tap hole, the extruded hole for it, and tap chamfers."""
+    from crankclock.report import thread_words
+    from crankclock.scenario.thread_request import thread_figures
+
+    figures = thread_figures(designation, **wanted)
+    click.echo(thread_words.as_json(figures) if as_json else thread_words.as_text(figures, units), nl=False)
+    return OK
+
+
+@cli.command()
 @click.option("-o", "output", type=click.Path(path_type=Path), help="Write to a file instead of stdout.")
 def schema(output: Path | None) -> int:
     """Write the JSON Schema of scenario files."""

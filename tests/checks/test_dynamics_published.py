@@ -31,7 +31,7 @@ def strip_alone(mass: float, stiffness: float, damping: float, seconds: float) -
 def released(tables: Tables, height: float) -> Run:
     """Let the strip go from a height above the die face."""
     front = at_rest(tables)
-    start = Front(front.cell, front.start, front.state.copy(), np.array([1 << Side.HANGER]), np.array([24]))
+    start = Front(front.cell, front.start, front.state.copy(), np.array([1 << Side.HANGER]))
     start.state[0, 1] = height
     return Run(tables, march(tables, start))
 

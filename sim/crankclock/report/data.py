@@ -97,7 +97,9 @@ def _tap(tap: TapFigures) -> dict[str, Any]:
         "full_depth_mm": number(tap.full_depth, "mm"),
         "peak_acceleration_rev_s2": number(tap.peak_acceleration, "1/s^2"),
         "speed_step_rpm": number(tap.speed_step, "1/min"),
-        "torque_nm": None,
+        "torque_nm": number(tap.torque, "N*m"),
+        "torque_low_nm": number(tap.torque_low, "N*m"),
+        "torque_breaking_nm": number(tap.breaking_torque, "N*m"),
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from crankclock.rules import clamping, feed, pilots, press, sensors, springs, tapping
+from crankclock.rules import clamping, feed, pilots, press, sensors, springs, tapping, torque
 from crankclock.rules.base import Measured, Missing, Rule, Subject, Words
 
 RULES: tuple[Rule, ...] = (
@@ -10,6 +10,7 @@ RULES: tuple[Rule, ...] = (
     *pilots.RULES,
     *clamping.RULES,
     *tapping.RULES,
+    *torque.RULES,
     *press.RULES,
     *springs.RULES,
     *sensors.RULES,

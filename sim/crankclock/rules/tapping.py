@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from crankclock.cycle import Cycle, TapPass, travel_ends
 from crankclock.cycle.speeds import peak_slide_acceleration, slide_speed
+from crankclock.handbook.materials import material
 from crankclock.parts.motor import MotorSpindle
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.parts.tap import PressSpindle
@@ -168,12 +170,25 @@ def cutting_speed(cycle: Cycle, name: str) -> Floats:
 
 
 def _cut_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    speed = cutting_speed(cycle, _of(cycle, subject)[0])
-    own = cycle.machine.scenario.strip.properties
-    limit = own.cutting_speed if own is not None else None
+    name, _tap = _of(cycle, subject)
+    limit = _permitted(cycle, name)[0]
     if limit is None:
-        return Missing(("strip.properties.cutting_speed",))
-    return Measured(limit - speed, limit=limit)
+        return Missing(("strip.properties.cutting_speed",), "the strip's material has no cutting speed in the table")
+    return Measured(limit - cutting_speed(cycle, name), limit=limit)
+
+
+def _permitted(cycle: Cycle, name: str) -> tuple[Floats | None, str]:
+    """Permitted cutting speed [m/s] of a tap and, where it is not the scenario's own, where it comes from."""
+    strip, tap = cycle.machine.scenario.strip, cycle.machine.scenario.tap[name]
+    own = strip.properties.cutting_speed if strip.properties is not None else None
+    if own is not None:
+        return own, ""
+    row = material(strip.material)
+    kind: Literal["cut", "form"] = "cut" if tap.kind == "cut" else "form"
+    speed = None if row is None else row.cutting_speed(kind, tap.coating == "coated")
+    if speed is None:
+        return None, ""
+    return speed.used, "an estimate of the handbook" if speed.estimate else f"by {speed.source}"
 
 
 def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
@@ -183,7 +198,9 @@ def _say_cut_speed(cycle: Cycle, subject: Subject, found: Measured, words: Words
     rpm = f"{60.0 * float(tap.peak_speed_in_cut):.0f} /min"
     limit = words.say(found.limit, "speed")
     tail = f", over the {limit} permitted" if float(found.margin) < 0.0 else f"; {limit} is permitted"
-    return f"Tap {name} cuts at up to {words.say(speed, 'speed')} ({rpm}){tail}."
+    source = _permitted(cycle, name)[1]
+    told = f" ({source}; strip.properties.cutting_speed sets your own)" if source else ""
+    return f"Tap {name} cuts at up to {words.say(speed, 'speed')} ({rpm}){tail}{told}."
 
 
 def _speed_peak(cycle: Cycle, name: str) -> Floats:
@@ -281,23 +298,6 @@ def _say_home(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> 
     )
 
 
-NO_TORQUE = "tap torque is not computed by this version"
-
-
-def _tap_torque(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    assert subject is not None
-    name = subject.removeprefix("tap:")
-    given = cycle.machine.scenario.tap[name].breaking_torque is not None
-    return Missing(() if given else (f"tap.{name}.breaking_torque",), NO_TORQUE)
-
-
-def _drive_torque(cycle: Cycle, subject: Subject) -> Measured | Missing:
-    assert subject is not None
-    name = subject.removeprefix("tap:")
-    given = cycle.machine.scenario.tap[name].drive.torque_max is not None
-    return Missing(() if given else (f"tap.{name}.drive.torque_max",), NO_TORQUE)
-
-
 RULES = (
     Rule("tap-clear-of-strip", "length", taps, _clear, _say_clear, core=True, allowance="clearance"),
     Rule("full-thread", "length", taps, _full_thread, _say_full_thread, core=True, allowance="none"),
@@ -315,6 +315,4 @@ RULES = (
     ),
     Rule("speed-step", "rate", taps, STEP.measure, STEP.say, allowance="share"),
     Rule("float", "length", taps, _float, _say_float, allowance="none"),
-    Rule("tap-torque", "torque", taps, _tap_torque, lambda *_: "", allowance="share"),
-    Rule("drive-torque", "torque", taps, _drive_torque, lambda *_: "", allowance="share"),
 )

@@ -29,9 +29,22 @@ material = "low-carbon-steel"
 thickness = "1.5 mm"
 lift = "1.2 mm"                   # how far the lifters raise it to feed
 pitch = "40 mm"                   # progression: the feed length
+mass = "1.4 kg"                   # masses and springs are for the cycle as it runs, with bounce;
+lifter_force = "300 N"            # leave them out and it is judged as a rigid mechanism only
+lifter_rate = "10 N/mm"
+[strip.properties]
+cutting_speed = "55 m/min"        # what your shop runs this tap at; leave it out for a handbook's figure
 
 [stripper]
 travel = "40 mm"                  # its compression at the bottom of the stroke
+mass = "40 kg"
+clamp_force = "400 N"             # least force wanted on the strip while tapping
+[stripper.spring.main]
+kind = "gas"
+count = 6
+force = "2 kN"                    # of each, at rest
+end_force = "2.9 kN"              # of each, at full rated travel
+travel = "50 mm"                  # rated
 
 [feeder]
 kind = "servo"

@@ -17,6 +17,7 @@ from crankclock.rules import Measured, Subject, Words
 from crankclock.rules.base import UNITS
 from crankclock.rules.feed import window
 from crankclock.rules.tapping import acceleration_peak, cutting_speed, step_peak
+from crankclock.rules.torque import breaking_of, torque_of
 from crankclock.scenario.build import Machine, build
 from crankclock.scenario.defaults import Assumption
 from crankclock.scenario.load import Loaded
@@ -105,7 +106,8 @@ class Finding:
 class TapFigures:
     """A tap's figures [SI; turns/s, turns/s2]; None where there is none: a motor-driven spindle engages at no height.
 
-    `speed_step` is the greatest jump of spindle speed, at engagement or where backlash is taken up.
+    `speed_step` is the greatest jump of spindle speed, at engagement or where backlash is taken up. The torques [N m]
+    are estimates: the bracket's ends, the higher one judged, and the least that breaks the tap unless it was given.
     """
 
     name: str
@@ -118,6 +120,9 @@ class TapFigures:
     full_depth: float | None
     peak_acceleration: float | None
     speed_step: float | None
+    torque_low: float | None
+    torque: float | None
+    breaking_torque: float | None
 
 
 @dataclass(frozen=True)
@@ -355,7 +360,7 @@ def _events(readings: Readings, reading: Reading) -> tuple[Event, ...]:
 
 def _tap_figures(cycle: Cycle, name: str) -> TapFigures:
     tap, spindle, machine = cycle.motion.taps[name], cycle.machine.spindles[name], cycle.machine
-    engage, mean = None, None
+    engage, mean, torque = None, None, torque_of(cycle, name)
     if isinstance(spindle, PressSpindle):
         engage = spindle.engage_height
         mean = 2.0 * machine.scenario.press.slide.stroke * spindle.gearing * machine.crank.rate
@@ -370,6 +375,9 @@ def _tap_figures(cycle: Cycle, name: str) -> TapFigures:
         full_depth=plain(tap.depth),
         peak_acceleration=plain(acceleration_peak(cycle, name)),
         speed_step=plain(step_peak(cycle, name)),
+        torque_low=None if torque is None else plain(torque.low),
+        torque=None if torque is None else plain(torque.high),
+        breaking_torque=plain(breaking_of(cycle, name).low),
     )
 
 

@@ -34,6 +34,8 @@ material = "low-carbon-steel"
 thickness = "1.5 mm"
 lift = "1.2 mm"
 pitch = "40 mm"
+[strip.properties]
+cutting_speed = "70 m/min"
 [stripper]
 travel = "40 mm"
 """
@@ -85,6 +87,15 @@ MOTOR = M4.split("[tap.m4.drive]")[0] + (
     '[tap.m4.drive]\nkind = "motor"\nstart = "150 deg"\nspeed = "3000 /min"\nacceleration = "500 /s^2"\n'
 )
 LISTED = '[feeder]\nkind = "rated"\nstart = "250 deg"\nrates = [["50 mm", "180 /min"]]\nfeed_angle = "180 deg"\n'
+
+MASSES = (
+    "strip.mass=1.4 kg", "strip.lifter_force=300 N", "strip.lifter_rate=10 N/mm", "stripper.mass=42 kg",
+    'stripper.clamp_force=400 N', "contact.stiffness=500 kN/mm", "contact.damping=0.5",
+)  # fmt: skip
+SPRING = '[stripper.spring.main]\nkind = "coil"\ncount = 6\nforce = "{force}"\nrate = "20 N/mm"\ntravel = "60 mm"\n'
+Case = tuple[str, tuple[str, ...]]
+STIFF: Case = (BASE + SPRING.format(force="2 kN") + FEEDER + TOOLS + M4, MASSES)
+SOFT: Case = (BASE + SPRING.format(force="60 N") + FEEDER + TOOLS + M4, (*MASSES, "press.rate=110 /min"))
 
 KINDS = {
     "whole": (BASE + FEEDER + TOOLS + M4, ()),
@@ -196,7 +207,7 @@ def test_overlap_is_as_long_as_the_margin_is_short(kind: str, tmp_path: Path) ->
                 assert not mine
 
 
-@pytest.mark.parametrize("verdict", ["nothing", "no feeder", "motor"])
+@pytest.mark.parametrize("verdict", ["nothing", "no feeder"])
 def test_incomplete_does_not_read_as_sound(verdict: str, tmp_path: Path) -> None:
     found = judged(tmp_path, *KINDS[verdict])
     assert found.verdict == "incomplete"
@@ -240,7 +251,7 @@ def test_traces_agree_with_the_events(kind: str, tmp_path: Path) -> None:
     inside = {f"pilot:{name}": each.tip for name, each in motion.pilots.items()}
     inside |= {f"punch:{name}": each for name, each in motion.punches.items()}
     pairs = [(span, curves.tools[key] <= curves.top + 1e-9) for key, span in inside.items()]
-    pairs += [(motion.taps[name].thread, tap.inside) for name, tap in curves.taps.items()]  # type: ignore[union-attr]
+    pairs += [(motion.taps[name].thread, tap.inside) for name, tap in curves.taps.items()]
     for span, flags in pairs:
         seen = spans(curves.angle, flags)
         if span.already:
@@ -251,9 +262,154 @@ def test_traces_agree_with_the_events(kind: str, tmp_path: Path) -> None:
             assert seen[0][0] == pytest.approx(float(span.start), abs=step)
             assert seen[-1][1] == pytest.approx(float(span.end), abs=step)
     for name, tap in curves.taps.items():
-        passed = motion.taps[name]
-        assert passed is not None
-        assert tap.speed[tap.cutting].max() == pytest.approx(float(passed.peak_speed_in_cut), rel=2e-3)
+        peak = float(motion.taps[name].peak_speed_in_cut)
+        assert tap.speed[tap.cutting].max() == pytest.approx(peak, rel=2e-3)
+
+
+def test_contact_forces_are_drawn_as_it_runs_and_only_then(tmp_path: Path) -> None:
+    for reading in ("hand", "rigid", "running"):
+        said = words(chart.render(judged(tmp_path, *STIFF, reading), "svg"))
+        for text in ("Contact force", "stripper on strip", "strip on die face", "landing", "letting go"):
+            assert (text in said) == (reading == "running")
+        assert f"{reading} reading" in said
+
+
+def test_forces_in_the_units_asked_for(tmp_path: Path) -> None:
+    found = judged(tmp_path, *STIFF, "running")
+    forces = traces(found.cycle, 0.2).forces
+    assert forces is not None
+    peak = max(forces.stripper.max(), forces.die.max())
+    metric, inch = (words(chart.render(found, "svg", system)) for system in ("metric", "inch"))
+    assert "wanted, 0.40 kN" in metric
+    assert f"{peak / 1e3:.1f}" in metric.split()
+    assert "lbf" not in metric
+    assert "wanted, 90 lbf" in inch
+    assert f"{peak / (0.45359237 * 9.80665):.0f}" in inch.split()
+    assert "kN" not in inch
+
+
+def test_forces_at_the_bottom_balance_springs_weights_and_lifters(tmp_path: Path) -> None:
+    found = judged(tmp_path, *STIFF, "running")
+    forces = traces(found.cycle, 0.2).forces
+    assert forces is not None
+    gravity = 9.80665
+    stripper = 6 * (2e3 + 20e3 * 40e-3) + 42 * gravity  # it lies still on the strip, whatever the slide does
+    die = stripper + 1.4 * gravity - (300 + 10e3 * 1.2e-3)
+    assert np.interp(np.pi, forces.angle, forces.stripper) == pytest.approx(stripper, rel=1e-3)
+    assert np.interp(np.pi, forces.angle, forces.die) == pytest.approx(die, rel=1e-3)
+
+
+def test_bounces_are_gaps_in_the_force_while_the_strip_should_be_clamped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stiff, soft = (judged(tmp_path, *each, "running") for each in (STIFF, SOFT))
+    assert traces(stiff.cycle).forces.bounces == ()  # type: ignore[union-attr]
+    forces, motion = traces(soft.cycle).forces, soft.cycle.motion
+    assert forces is not None
+    assert len(forces.bounces) > 1
+    for start, end in forces.bounces:
+        inside = (forces.angle > start + 1e-6) & (forces.angle < end - 1e-6)
+        assert np.all(np.minimum(forces.stripper, forces.die)[inside] == 0.0)
+        assert float(motion.clamped.start) < start < end < float(motion.clamped.end)
+    assert "bounces" in words(chart.render(soft, "svg"))
+    assert "bounces\n" not in words(chart.render(stiff, "svg"))
+    clamp = next(ring for ring in rings(soft, traces(soft.cycle, 0.2)) if ring.keys == ("clamp",))
+    assert clamp.bounces == forces.bounces
+    monkeypatch.setattr("crankclock.studies.traces.PARTED", 1.0)
+    assert traces(soft.cycle).forces.bounces == ()  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("case", [STIFF, SOFT])
+def test_running_traces_agree_with_the_events(case: Case, tmp_path: Path) -> None:
+    found = judged(tmp_path, *case, "running")
+    curves, motion = traces(found.cycle), found.cycle.motion
+    step = np.radians(0.05) * 1.001
+    forces = curves.forces
+    assert forces is not None
+    pressed = forces.angle[forces.die > 0.0]
+    assert pressed[0] == pytest.approx(float(motion.clamped.start), abs=step)
+    assert pressed[-1] == pytest.approx(float(motion.clamped.end), abs=step)
+    seen = spans(curves.angle, curves.taps["m4"].inside)
+    assert seen[0][0] == pytest.approx(float(motion.taps["m4"].thread.start), abs=step)
+    assert seen[-1][1] == pytest.approx(float(motion.taps["m4"].thread.end), abs=step)
+
+
+def test_strip_by_hand_is_drawn_where_it_strays(tmp_path: Path) -> None:
+    stiff, soft = (words(chart.render(judged(tmp_path, *each, "running"), "svg")) for each in (STIFF, SOFT))
+    assert "strip, stripper by hand" in soft
+    assert "strip, stripper by hand" not in stiff
+
+
+@pytest.mark.parametrize("settings", [(), ("stripper.mass=42 kg",)])
+def test_says_what_the_running_reading_lacks(settings: tuple[str, ...], tmp_path: Path) -> None:
+    said = words(chart.render(judged(tmp_path, KINDS["whole"][0], settings), "svg"))
+    line = next(each for each in said.splitlines() if each.startswith("Not as it runs"))
+    assert "strip.lifter_force" in line
+    assert ("stripper.mass" in line) == (not settings)
+    assert "Not as it runs" not in words(chart.render(judged(tmp_path, *STIFF, "running"), "svg"))
+
+
+@pytest.mark.parametrize("case", [STIFF, SOFT, (BASE + SPRING.format(force="60 N") + FEEDER + TOOLS + MOTOR, MASSES)])
+def test_rings_tick_what_happens_elsewhere_by_hand(case: Case, tmp_path: Path) -> None:
+    found = judged(tmp_path, *case, "running")
+    events = {event.id: event for event in found.events}
+    for ring in rings(found, traces(found.cycle, 1.0)):
+        own = {"lift": ("stripper.touch", "strip.settled"), "clamp": ("stripper.clamped", "stripper.unclamped")}
+        group = ring.keys[0]
+        mine = [events[each] for each in own.get(group, ())] or [
+            event
+            for event in found.events
+            if event.id.startswith(f"{group}.") and not event.id.endswith(("full", "through"))
+        ]
+        pairs = [(event.hand, event.angle) for event in mine if event.hand is not None]
+        apart = {hand for hand, angle in pairs if angle is None or abs(hand - angle) > np.radians(0.3)}
+        assert set(ring.by_hand) == apart
+        if group == "feed" or (group == "tap:m4" and "motor" in case[0]):
+            assert ring.by_hand
+
+
+def test_no_ticks_by_hand_on_a_chart_by_hand(tmp_path: Path) -> None:
+    found = judged(tmp_path, *STIFF, "hand")
+    assert not any(ring.by_hand for ring in rings(found, traces(found.cycle, 1.0)))
+
+
+def test_motor_that_runs_past_tdc_goes_on_where_it_left_off(tmp_path: Path) -> None:
+    text = BASE + FEEDER + TOOLS + MOTOR
+    found = judged(tmp_path, text, ("tap.m4.drive.start=200 deg", "tap.m4.drive.speed=1500 /min"))
+    curves, passed = traces(found.cycle), found.cycle.motion.taps["m4"]
+    tap, home = curves.taps["m4"], float(passed.home)
+    assert home > 2.0 * np.pi + 0.1
+    assert tap.turns[0] == pytest.approx(tap.turns[-1])
+    assert tap.turns[0] > 1.0
+    assert tap.gap[0] == pytest.approx(tap.gap[-1])
+    away = curves.angle[(tap.turns > 0.0) & (curves.angle < np.pi)]
+    assert away[-1] == pytest.approx(home - 2.0 * np.pi, abs=np.radians(0.1))
+    assert tap.speed.min() == pytest.approx(-1500 / 60, rel=1e-3)
+    assert tap.speed[0] < 0.0
+    faint = [
+        arc for ring in rings(found, curves) for arc in ring.arcs if arc.weight == "faint" and "tap:m4" in ring.keys
+    ]
+    assert len(faint) == 1
+    assert faint[0].end == pytest.approx(home, abs=np.radians(0.1))
+
+
+@pytest.mark.parametrize("start", [196, 204, 212, 228])
+def test_lines_to_the_overlaps_run_over_no_number(start: int, tmp_path: Path) -> None:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    figure = chart.draw(judged(tmp_path, KINDS["early"][0], (f"feeder.start={start} deg", "stripper.travel=20 mm")))
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()  # type: ignore[no-untyped-call]
+    dial = figure.axes[0]
+    numbers = [text for text in dial.texts if text.get_text() in {str(each) for each in range(0, 360, 30)}]
+    assert len(numbers) == 12
+    boxes = [text.get_window_extent() for text in numbers]
+    lines = [line for line in dial.lines if line.get_zorder() == 4.0]
+    assert lines
+    for line in lines:
+        ends = dial.transData.transform(line.get_xydata())
+        along = ends[0] + np.linspace(0.0, 1.0, 200)[:, None] * (ends[1] - ends[0])
+        assert not any(box.contains(*point) for box in boxes for point in along)
 
 
 def test_feed_past_tdc_goes_on_where_it_left_off(tmp_path: Path) -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import string
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from crankclock.cycle import Reading, running_needs
 from crankclock.report.clock import HALF, draw_clock
-from crankclock.report.curves import Scene, draw_curves
+from crankclock.report.curves import draw_curves
+from crankclock.report.panels import Scene
 from crankclock.report.rings import rings
 from crankclock.report.style import (
     BODY,
@@ -47,8 +49,14 @@ QUIET: dict[Verdict, tuple[str, str]] = {
 """What stands in place of broken rules, and the status of the findings then named."""
 KEY = (
     "On the dial: pilots light by the nose, dark by the full diameter; taps thin while the spindle is away from home, "
-    "light in the strip, dark in the cut; feed light while it settles; strip thin on its way; cross ticks: by hand."
+    "light in the strip, dark in the cut; feed light while it settles; strip thin on its way; "
+    "clamp light in a bounce, arrowhead at a short one; cross ticks: by hand, where that differs."
 )
+READ: Mapping[Reading, str] = {
+    "hand": "turned over by hand",
+    "rigid": "mechanism rigid",
+    "running": "masses and springs",
+}
 VERDICTS: dict[Verdict, tuple[str, str, str]] = {
     "pass": ("PASS", PAPER, "#00795a"),
     "tight": ("TIGHT", "#f0d9a8", INK),
@@ -81,7 +89,8 @@ def draw(check: Check, system: System | None = None) -> Figure:
         _head(figure, check, spoken)
         draw_clock(place(figure, MARGIN + 6.0, 21.0, 2 * HALF, 2 * HALF), check, rings(check, curves), lettered)
         _list(figure, check, lettered, spoken)
-        draw_curves(figure, Scene(check, curves, spoken, lettered), RIGHT, 20.0, SHEET[0] - RIGHT - 7.0, 167.0)
+        rigid = check.readings.rigid.at(curves.angle) if check.reading == "running" else None
+        draw_curves(figure, Scene(check, curves, rigid, spoken, lettered), RIGHT, 20.0, SHEET[0] - RIGHT - 7.0, 167.0)
         _foot(figure, check)
         return figure
 
@@ -123,8 +132,18 @@ def _head(figure: Figure, check: Check, system: System) -> None:
     stroke = show(float(scenario.press.slide.stroke), "length", system)
     strip = show(float(scenario.strip.thickness), "length", system)
     lift = show(float(scenario.strip.lift), "length", system)
-    facts = [rate, f"{check.reading} reading", f"stroke {stroke}", f"strip {strip}, lift {lift}", check.loaded.name]
+    facts = [
+        f"{rate}, single strokes" if scenario.press.mode == "single-stroke" else rate,
+        f"{check.reading} reading: {READ[check.reading]}",
+        f"stroke {stroke}",
+        f"strip {strip}, lift {lift}",
+        check.loaded.name,
+    ]
     write(figure, MARGIN, 13.6, "  ·  ".join(facts), BODY, color=INK)
+    lacks = running_needs(check.machine)
+    if lacks:
+        said = f"Not as it runs: springs, bounce and inertia are not drawn or judged without {', '.join(lacks)}."
+        write(figure, MARGIN, 17.6, said, SMALL, fontweight="bold")
     box = {"facecolor": face, "edgecolor": ink if face == PAPER else face, "boxstyle": "square,pad=0.35"}
     write(figure, SHEET[0] - MARGIN - 1.5, 8.0, word, HEAD + 1.0, ha="right", fontweight="bold", color=ink, bbox=box)
 

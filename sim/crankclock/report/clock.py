@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from crankclock.parts.numbers import TURN
+from crankclock.report.dial import BACKING, RIM, draw_scale, draw_tags, line, xy
 from crankclock.report.rings import Arc, Ring
-from crankclock.report.style import BODY, GREY, INK, MM_PER_POINT, PALE, PAPER, SMALL, TINY, inks, spread, wide
+from crankclock.report.style import BODY, GREY, INK, MM_PER_POINT, PALE, PAPER, SMALL, TINY, inks, wide
 from crankclock.studies.check import Check
 from crankclock.studies.overlaps import Overlap
 from crankclock.units import show
@@ -18,8 +19,8 @@ from crankclock.units import show
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-RIM, HUB = 56.0, 15.0
-"""Radius of the dial's scale, and of the space left in the middle [mm]."""
+HUB = 15.0
+"""Radius of the space left in the middle [mm]."""
 HALF = 70.0
 """Half the side of the square the clock is drawn in [mm]."""
 WIDEST_RING = 6.2
@@ -27,7 +28,8 @@ LEAST = 5.4
 """Smallest type for a ring's name [pt]."""
 FACE = 1.2
 """Between the scale and the outermost ring [mm]."""
-BACKING = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.12", "alpha": 0.9}
+SEEN = 2.0
+"""A bounce shorter than this [deg] gets an arrowhead."""
 
 
 @dataclass
@@ -59,7 +61,8 @@ def draw_clock(axes: Axes, check: Check, rings: Sequence[Ring], overlaps: Sequen
     axes.set_xlim(-HALF, HALF)
     axes.set_ylim(-HALF, HALF)
     axes.axis("off")
-    _dial(axes, float(np.degrees(check.machine.slide.bdc)))
+    bdc = float(np.degrees(check.machine.slide.bdc))
+    draw_scale(axes, bdc)
     pitch = min(WIDEST_RING, (RIM - FACE - HUB) / max(len(rings), 1))
     radii = {ring: RIM - FACE - k * pitch for k, ring in enumerate(rings)}
     for ring, outer in radii.items():
@@ -71,37 +74,12 @@ def draw_clock(axes: Axes, check: Check, rings: Sequence[Ring], overlaps: Sequen
         if pair:
             _hatch(axes, overlap, [outer for outer, _ in pair], pitch)
             tags.append((letter, overlap, max(outer for outer, _ in pair)))
-    _tags(axes, tags)
+    draw_tags(axes, tags, bdc)
     _hub(axes, check, RIM - FACE - len(rings) * pitch)
 
 
 def inks_of(ring: Ring) -> tuple[str, str]:
     return inks(ring.keys[0])
-
-
-def _xy(radius: float, degrees: float) -> tuple[float, float]:
-    turned = np.radians(degrees)
-    return radius * float(np.sin(turned)), radius * float(np.cos(turned))
-
-
-def _line(axes: Axes, degrees: float, inner: float, outer: float, width: float) -> None:
-    (x0, y0), (x1, y1) = _xy(inner, degrees), _xy(outer, degrees)
-    axes.plot((x0, x1), (y0, y1), color=INK, linewidth=width, solid_capstyle="butt", clip_on=False, zorder=2.5)
-
-
-def _dial(axes: Axes, bdc: float) -> None:
-    from matplotlib.patches import Circle
-
-    axes.add_patch(Circle((0.0, 0.0), RIM, fill=False, edgecolor=INK, linewidth=0.9, clip_on=False))
-    for degrees in range(0, 360, 10):
-        major = degrees % 30 == 0
-        _line(axes, degrees, RIM, RIM + (2.2 if major else 1.2), 0.9 if major else 0.5)
-        if major:
-            x, y = _xy(RIM + 4.6, degrees)
-            axes.text(x, y, str(degrees), fontsize=SMALL, ha="center", va="center", zorder=4.5, bbox=BACKING)
-    for name, angle in (("TDC", 0.0), ("BDC", bdc)):
-        x, y = _xy(RIM + 8.0, angle)
-        axes.text(x, y, name, fontsize=SMALL, ha="center", va="center", fontweight="bold")
 
 
 def _wedge(axes: Axes, outer: float, pitch: float, start: float, end: float, **manner: object) -> None:
@@ -127,8 +105,12 @@ def _ring(axes: Axes, ring: Ring, outer: float, pitch: float, hatched: Sequence[
         room.add(float(np.degrees(start)), float(np.degrees(end - start)))
     for angle in ring.by_hand:
         degrees = float(np.degrees(angle))
-        _line(axes, degrees, outer - pitch, outer, 0.8)
+        line(axes, degrees, outer - pitch, outer, 1.5, PAPER, zorder=3.2)
+        line(axes, degrees, outer - pitch, outer, 0.5, zorder=3.3)
         room.add(degrees - 0.5, 1.0)
+    for start, end in ring.bounces:
+        _bounce(axes, float(np.degrees(start)), float(np.degrees(end)), outer, pitch, light)
+        room.add(float(np.degrees(start)) - 1.0, float(np.degrees(end - start)) + 2.0)
     middle = outer - 0.5 * pitch
     _name(axes, ring.name, middle, pitch, room)
     size = min(TINY, 0.62 * pitch / MM_PER_POINT)
@@ -164,9 +146,23 @@ def _arc(axes: Axes, arc: Arc, outer: float, pitch: float, dark: str, light: str
     )
 
 
+def _bounce(axes: Axes, start: float, end: float, outer: float, pitch: float, light: str) -> None:
+    """A bounce takes its span out of the arc; an arrowhead says so where the span is too short to be seen."""
+    from matplotlib.patches import Polygon
+
+    inset = 0.11 * pitch
+    manner = {"facecolor": light, "edgecolor": INK, "linewidth": 0.35, "zorder": 2.2}
+    _wedge(axes, outer - inset, pitch - 2.0 * inset, start, end, **manner)
+    if end - start >= SEEN:
+        return
+    half = float(np.degrees(0.13 * pitch / outer))
+    corners = [xy(outer, start - half), xy(outer, start + half), xy(outer - 0.42 * pitch, start)]
+    axes.add_patch(Polygon(corners, facecolor=PAPER, edgecolor=INK, linewidth=0.5, zorder=2.6))
+
+
 def _across(axes: Axes, text: str, radius: float, degrees: float, size: float, **manner: object) -> None:
     """Text along a ring, never upside down."""
-    x, y = _xy(radius, degrees)
+    x, y = xy(radius, degrees)
     turned = -degrees if degrees <= 90.0 or degrees >= 270.0 else 180.0 - degrees
     axes.text(
         x, y, text, fontsize=size, ha="center", va="center_baseline", rotation=turned, rotation_mode="anchor",
@@ -234,24 +230,7 @@ def _hatch(axes: Axes, overlap: Overlap, outers: Sequence[float], pitch: float) 
             axes, outer, pitch, start, end, facecolor="none", edgecolor=INK, linewidth=0.7, hatch="//////", zorder=3.1
         )
     for degrees in (start, end):
-        _line(axes, degrees, min(outers) - pitch, max(outers), 0.7)
-
-
-def _tags(axes: Axes, tags: Sequence[tuple[str, Overlap, float]]) -> None:
-    """Letter and size of each overlap outside the scale, with a line to where it is."""
-    middles = [float(np.degrees(0.5 * (each.start + each.end))) % 360.0 for _, each, _ in tags]
-    order = np.argsort(middles, kind="stable")
-    places = spread([middles[k] for k in order], 8.0, 4.0, 356.0)
-    for k, degrees in zip(order, places, strict=True):
-        letter, overlap, outer = tags[k]
-        here, there, away = _xy(outer, middles[k]), _xy(RIM + 8.2, degrees), _xy(RIM + 10.2, degrees)
-        axes.plot((here[0], there[0]), (here[1], there[1]), color=INK, linewidth=0.5, zorder=4.0, clip_on=False)
-        text = f"{letter}  {np.degrees(overlap.size):.1f}°"
-        box = {"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6, "boxstyle": "square,pad=0.25"}
-        side = "left" if away[0] > 20.0 else "right" if away[0] < -20.0 else "center"
-        axes.text(
-            *away, text, fontsize=SMALL, ha=side, va="center", fontweight="bold", bbox=box, zorder=6.0, clip_on=False
-        )
+        line(axes, degrees, min(outers) - pitch, max(outers), 0.7)
 
 
 def _hub(axes: Axes, check: Check, radius: float) -> None:
@@ -259,14 +238,15 @@ def _hub(axes: Axes, check: Check, radius: float) -> None:
     from matplotlib.patches import FancyArrowPatch
 
     crank = check.machine.crank
-    degree = f"{1e3 * float(crank.seconds(0.0, TURN / 360.0)):.2f} ms"
+    bdc = check.machine.slide.bdc
+    degree = f"{1e3 * TURN / 360.0 / float(crank.speed_at(bdc)):.2f} ms{'' if crank.even else ' at BDC'}"
     rate = show(float(crank.rate), "rate", check.units)
     axes.text(0.0, 1.8, rate, fontsize=BODY + 1.5, ha="center", va="center", fontweight="bold")
     if check.reading != "hand":
         axes.text(0.0, -2.4, f"1° = {degree}", fontsize=SMALL, ha="center", va="center", color=GREY)
     turn = min(radius, HUB) - 3.0
-    way = np.array([_xy(turn, degrees) for degrees in range(-55, 51, 5)])
+    way = np.array([xy(turn, degrees) for degrees in range(-55, 51, 5)])
     axes.plot(way[:, 0], way[:, 1], color=GREY, linewidth=0.7)
     axes.add_patch(
-        FancyArrowPatch(way[-1], _xy(turn, 55.0), arrowstyle="-|>", mutation_scale=5.0, color=GREY, linewidth=0.0)
+        FancyArrowPatch(way[-1], xy(turn, 55.0), arrowstyle="-|>", mutation_scale=5.0, color=GREY, linewidth=0.0)
     )

@@ -1,32 +1,18 @@
-"""The turn unrolled: slide, strip zone, feed and spindle speed over the dial angle, with the events' angles."""
+"""The turn unrolled: slide, strip zone, forces, feed and spindle speed over the dial angle, with the events' angles."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from crankclock.report.forces import draw_forces
 from crankclock.report.labels import Label, labels
-from crankclock.report.style import (
-    DASHES,
-    GREY,
-    INK,
-    INKS,
-    PALE,
-    PAPER,
-    SMALL,
-    TAP_SHADES,
-    TINY,
-    inks,
-    place,
-    spread,
-)
-from crankclock.studies.check import Check
-from crankclock.studies.overlaps import Overlap
-from crankclock.studies.traces import Curve, Mask, Traces
-from crankclock.units import DIMENSIONS, System, to_unit
+from crankclock.report.panels import Scene, broken, frame, guides, legend, title
+from crankclock.report.style import DASHES, GREY, INK, INKS, SMALL, TAP_SHADES, TINY, inks, place, spread
+from crankclock.studies.traces import Curve, Mask
+from crankclock.units import to_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,48 +26,28 @@ GAP = 4.6
 """Between panels [mm]."""
 LEGEND_COLUMNS, LEGEND_MOST, LEGEND_ROW = 4, 12, 2.9
 """Columns, most entries, height of a row [mm]."""
-FAINT = "#b8b8b8"
-BACKING = {"facecolor": PAPER, "edgecolor": "none", "boxstyle": "square,pad=0.08", "alpha": 0.9}
-
-
-@dataclass(frozen=True)
-class Scene:
-    """What every panel reads."""
-
-    check: Check
-    curves: Traces
-    system: System
-    overlaps: Sequence[tuple[str, Overlap]]
-
-    @property
-    def degrees(self) -> Curve:
-        return np.asarray(np.degrees(self.curves.angle))
-
-    @property
-    def unit(self) -> str:
-        kind = DIMENSIONS["length"]
-        return (kind.metric if self.system == "metric" else kind.inch)[0]
-
-    def size(self, metres: Curve) -> Curve:
-        """Lengths in the system's unit."""
-        return np.asarray(to_unit(metres, self.unit))
+LIGHT = "#8a8a8a"
+STRAY, SEEN = 0.03, 3.0
+"""By what share of the raised strip's height, and over how much of the dial [deg], things must part to be seen to."""
 
 
 def draw_curves(figure: Figure, scene: Scene, left: float, top: float, width: float, height: float) -> None:
     """Draw the panels one above the other into a box of the sheet [mm], event labels above them."""
-    panels: list[tuple[float, Callable[[Axes, Scene], None]]] = [(1.0, _slide), (2.9, _strip_zone)]
+    panels: list[tuple[float, Callable[[Axes, Scene], None]]] = [(0.8, _slide), (2.7, _strip_zone)]
+    if scene.curves.forces is not None:
+        panels.append((1.4, draw_forces))
     if scene.curves.fed is not None:
-        panels.append((0.9, _feed))
+        panels.append((0.8, _feed))
     if scene.curves.taps:
-        panels.append((1.25, _spindles))
-    legend = LEGEND_ROW * (_legend_rows(scene) - 1)
-    share = (height - LABEL_BAND - legend - GAP * (len(panels) - 1)) / sum(weight for weight, _ in panels)
+        panels.append((1.1, _spindles))
+    rows = LEGEND_ROW * (_legend_rows(scene) - 1)
+    share = (height - LABEL_BAND - rows - GAP * (len(panels) - 1)) / sum(weight for weight, _ in panels)
     below = top + LABEL_BAND
     drawn = []
     for weight, draw in panels:
-        below += legend if draw is _strip_zone else 0.0
+        below += rows if draw is _strip_zone else 0.0
         axes = place(figure, left, below, width, weight * share)
-        _frame(axes)
+        frame(axes)
         draw(axes, scene)
         drawn.append(axes)
         below += weight * share + GAP
@@ -89,28 +55,8 @@ def draw_curves(figure: Figure, scene: Scene, left: float, top: float, width: fl
     drawn[-1].set_xlabel("dial angle, degrees from TDC", fontsize=SMALL, labelpad=1.5)
     shown = labels(scene.check, int(width / LABEL_PITCH) + 1)
     for axes in drawn:
-        for label in shown:
-            axes.axvline(label.degrees, color=PALE, linewidth=0.4, zorder=0.6)
+        guides(axes, [label.degrees for label in shown])
     _label_band(place(figure, left, top, width, LABEL_BAND), shown, width)
-
-
-def _frame(axes: Axes) -> None:
-    axes.set_xlim(0.0, 360.0)
-    axes.set_xticks(range(0, 361, 30))
-    axes.set_xticks(range(0, 361, 10), minor=True)
-    axes.tick_params(labelsize=TINY, width=0.5, length=2.0, pad=1.2, labelbottom=False)
-    axes.tick_params(which="minor", width=0.35, length=1.1)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-
-
-def _title(axes: Axes, text: str, unit: str) -> None:
-    axes.set_ylabel(unit, fontsize=SMALL, labelpad=1.0)
-    axes.yaxis.set_label_coords(-0.068, 0.5)
-    axes.annotate(
-        text, (0.0, 1.0), (0.0, 2.2), xycoords="axes fraction", textcoords="offset points", fontsize=SMALL,
-        fontweight="bold", ha="left", va="bottom", annotation_clip=False, bbox=BACKING,
-    )  # fmt: skip
 
 
 def _label_band(axes: Axes, shown: Sequence[Label], width: float) -> None:
@@ -127,32 +73,11 @@ def _label_band(axes: Axes, shown: Sequence[Label], width: float) -> None:
         axes.text(x, 5.9, label.text, fontsize=TINY, rotation=90.0, ha="center", va="bottom", clip_on=False)
 
 
-def _broken(axes: Axes, scene: Scene) -> None:
-    """Hatched bands where a rule is broken, with their letters at the top."""
-    middles = []
-    for letter, overlap in scene.overlaps:
-        start, end = float(np.degrees(overlap.start)), float(np.degrees(overlap.end))
-        turns = np.floor(start / 360.0) * 360.0
-        for back in (turns, turns + 360.0):
-            low, high = max(start - back, 0.0), min(end - back, 360.0)
-            if high > low:
-                axes.axvspan(low, high, facecolor="none", edgecolor=FAINT, hatch="////", linewidth=0.5, zorder=0.8)
-                middles.append((0.5 * (low + high), letter))
-    middles.sort()
-    places = spread([middle for middle, _ in middles], 6.5, 4.0, 356.0)
-    for place_, (_, letter) in zip(places, middles, strict=True):
-        axes.text(
-            place_, 0.975, letter, fontsize=TINY, fontweight="bold", ha="center", va="top", zorder=9.0,
-            transform=axes.get_xaxis_transform(),
-            bbox={"facecolor": PAPER, "edgecolor": INK, "linewidth": 0.5, "boxstyle": "square,pad=0.18"},
-        )  # fmt: skip
-
-
 def _slide(axes: Axes, scene: Scene) -> None:
     height = scene.size(scene.curves.slide)
     axes.plot(scene.degrees, height, color=INK, linewidth=1.1)
     axes.set_ylim(min(float(height.min()), 0.0) - 0.03 * float(np.ptp(height)), float(height.max()) * 1.04)
-    _title(axes, "Slide above BDC", scene.unit)
+    title(axes, "Slide above BDC", scene.unit)
 
 
 def _strip_zone(axes: Axes, scene: Scene) -> None:
@@ -164,7 +89,8 @@ def _strip_zone(axes: Axes, scene: Scene) -> None:
     )
     for edge in (curves.underside, curves.top):
         axes.plot(degrees, scene.size(edge), color=INK, linewidth=0.6, zorder=1.3)
-    handles = axes.plot(
+    handles = _by_hand(axes, scene)
+    handles += axes.plot(
         degrees, scene.size(curves.stripper), color=INKS["clamp"][0], linewidth=1.3, label="stripper face", zorder=1.5
     )
     for k, (name, tip) in enumerate(_tools(scene)):
@@ -189,9 +115,31 @@ def _strip_zone(axes: Axes, scene: Scene) -> None:
     axes.annotate(
         "die face", (356.0, 0.0), (0.0, -2.5), textcoords="offset points", fontsize=TINY, ha="right", va="top"
     )
-    _title(axes, "At the die face", scene.unit)
-    _broken(axes, scene)
+    title(axes, "At the die face", scene.unit)
+    broken(axes, scene)
     _legend(axes, handles)
+
+
+def _strays(scene: Scene) -> bool:
+    """True where strip or stripper near the strip are seen elsewhere than the rigid mechanism would move them."""
+    curves, rigid = scene.curves, scene.rigid
+    if rigid is None:
+        return False
+    raised = float(curves.top.max())
+    faces = [np.minimum(face, 2.0 * raised) for face in (curves.stripper, np.asarray(rigid.face))]
+    apart = np.maximum(np.abs(curves.underside - rigid.underside), np.abs(faces[0] - faces[1])) > STRAY * raised
+    return float(np.mean(apart)) * 360.0 > SEEN
+
+
+def _by_hand(axes: Axes, scene: Scene) -> list[Line2D]:
+    """Strip and stripper as the rigid mechanism moves them, lightly under what they do at speed."""
+    if scene.rigid is None or not _strays(scene):
+        return []
+    heights = [scene.size(np.asarray(each)) for each in (scene.rigid.underside, scene.rigid.face)]
+    label = "strip, stripper by hand"
+    return [
+        axes.plot(scene.degrees, each, color=LIGHT, linewidth=0.7, zorder=1.25, label=label)[0] for each in heights
+    ][:1]
 
 
 def _tools(scene: Scene) -> list[tuple[str, Curve]]:
@@ -223,18 +171,13 @@ def _zone_limits(axes: Axes, scene: Scene) -> None:
 
 
 def _legend_rows(scene: Scene) -> int:
-    return -(-min(1 + len(_tools(scene)) + len(scene.curves.taps), LEGEND_MOST) // LEGEND_COLUMNS)
+    return -(-min(1 + _strays(scene) + len(_tools(scene)) + len(scene.curves.taps), LEGEND_MOST) // LEGEND_COLUMNS)
 
 
 def _legend(axes: Axes, handles: Sequence[Line2D]) -> None:
-    """Above the axes; taps and stripper before other tools where there are too many."""
+    """Taps and stripper before other tools where there are too many."""
     taps = [each for each in handles if str(each.get_label()).startswith("tap ")]
-    ordered = [*taps, *(each for each in handles if each not in taps)][:LEGEND_MOST]
-    axes.legend(
-        handles=ordered, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncol=min(len(ordered), LEGEND_COLUMNS),
-        fontsize=TINY, frameon=False, handlelength=3.0, borderaxespad=0.1, borderpad=0.1, labelspacing=0.25,
-        columnspacing=1.2, handletextpad=0.5,
-    )  # fmt: skip
+    legend(axes, [*taps, *(each for each in handles if each not in taps)][:LEGEND_MOST], LEGEND_COLUMNS)
 
 
 def _feed(axes: Axes, scene: Scene) -> None:
@@ -255,8 +198,8 @@ def _feed(axes: Axes, scene: Scene) -> None:
         axes.plot((at, at), (0.0, 0.22 * full), color=INK, linewidth=0.8)
         axes.text(at - 2.0, 0.02 * full, "by hand", fontsize=TINY, ha="right", va="bottom")
     before = " (dashed: by the feed of the stroke before)" if np.any(past) else ""
-    _title(axes, f"Strip fed{before}", scene.unit)
-    _broken(axes, scene)
+    title(axes, f"Strip fed{before}", scene.unit)
+    broken(axes, scene)
 
 
 def _moving(fed: Curve) -> Mask:
@@ -272,4 +215,7 @@ def _spindles(axes: Axes, scene: Scene) -> None:
         shade = TAP_SHADES[k % len(TAP_SHADES)]
         axes.plot(scene.degrees, speed, color=shade, linewidth=0.9, linestyle=DASHES[k % len(DASHES)])
         axes.plot(scene.degrees, np.where(tap.cutting, speed, np.nan), color=shade, linewidth=2.4)
-    _title(axes, "Spindle speed, in above 0 and out below (heavy in the cut)", "/min")
+    if not any(np.any(tap.speed) for tap in scene.curves.taps.values()):
+        axes.set_ylim(-1.0, 1.0)  # by hand a motor's turns take no time
+        axes.set_yticks([0.0])
+    title(axes, "Spindle speed, in above 0 and out below (heavy in the cut)", "/min")

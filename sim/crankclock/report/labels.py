@@ -16,7 +16,7 @@ RANKS: Mapping[str, int] = {
     "tap.through": 3, "tap.engage": 3, "tap.home": 3, "pilot.unlocated": 4, "tap.full": 4,
 }  # fmt: skip
 """What goes first where there is not room for all; events that are not here are never named."""
-LONGEST = 26
+LONGEST = 27
 """Letters in a label, the angle among them."""
 SAME = 0.05
 """Events of one kind this close [deg] share a label."""

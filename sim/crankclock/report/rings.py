@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -17,6 +18,19 @@ ROOM = 16
 """More rings than this, and pilots or punches that move alike share one."""
 
 LONGEST = 30
+APART = float(np.radians(0.3))
+"""An event whose angle by hand is nearer to its own than this [rad] gets no tick."""
+
+TOLD: Mapping[str, tuple[str, ...]] = {
+    "feed": ("feed.start", "feed.end"),
+    "rolls": ("rolls.open", "rolls.close"),
+    "lift": ("stripper.touch", "strip.settled"),
+    "clamp": ("stripper.clamped", "stripper.unclamped"),
+    "pilot": ("enter", "located", "unlocated", "leave"),
+    "punch": ("enter", "leave"),
+    "tap": ("engage", "touch", "leave", "home"),
+}
+"""The events that a ring shows, by what acts."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +57,9 @@ class Ring:
     ends : tuple of float
         Dial angles [rad] worth a number.
     by_hand : tuple of float
-        Dial angles [rad] where it begins when the press is turned over by hand.
+        Dial angles [rad] of what happens elsewhere when the press is turned over by hand.
+    bounces : tuple of (start, end)
+        Dial spans [rad] in which it bounces.
     """
 
     keys: tuple[str, ...]
@@ -51,6 +67,7 @@ class Ring:
     arcs: tuple[Arc, ...]
     ends: tuple[float, ...] = ()
     by_hand: tuple[float, ...] = ()
+    bounces: tuple[tuple[float, float], ...] = ()
 
 
 def rings(check: Check, curves: Traces) -> tuple[Ring, ...]:
@@ -58,11 +75,29 @@ def rings(check: Check, curves: Traces) -> tuple[Ring, ...]:
     machine = check.machine
     tools = [_tool(f"pilot:{name}", check) for name in machine.pilots]
     tools += [_tool(f"punch:{name}", check) for name in machine.punches]
-    line = [*_feed(check), *_rolls(check), *_strip(check)]
+    line = [*_feed(check), *_rolls(check), *_strip(check, curves)]
     taps = [_tap(name, check, curves) for name in machine.taps]
     if len(line) + len(tools) + len(taps) > ROOM:
         tools = _shared(tools)
-    return tuple(replace(ring, name=_short(ring.name)) for ring in (*line, *tools, *taps))
+    return tuple(
+        replace(ring, name=_short(ring.name), by_hand=_by_hand(check, ring.keys[0])) for ring in (*line, *tools, *taps)
+    )
+
+
+def _by_hand(check: Check, key: str) -> tuple[float, ...]:
+    """Where by hand what a ring shows happens elsewhere, or happens at all."""
+    group = key.split(":", 1)[0]
+    names = {f"{key}.{each}" if ":" in key else each for each in TOLD[group]}
+    found = {
+        event.hand
+        for event in check.events
+        if event.id in names and event.hand is not None and not _near(event.hand, event.angle)
+    }
+    return tuple(sorted(found))
+
+
+def _near(angle: float, other: float | None) -> bool:
+    return other is not None and abs(angle - other) <= APART
 
 
 def _short(name: str) -> str:
@@ -70,27 +105,24 @@ def _short(name: str) -> str:
 
 
 def _feed(check: Check) -> list[Ring]:
-    cycle, hand = check.cycle, check.readings.hand
-    if cycle.feed is None or hand.feed is None:
+    cycle = check.cycle
+    if cycle.feed is None:
         return []
     start, stop, end = float(cycle.feed.start), float(cycle.feed.stop), float(cycle.feed.end)
     if not np.isfinite(end) or end - start >= TURN:
         return [Ring(("feed",), "feed never ends in time", (Arc(start, start + TURN, "heavy"),), (start,))]
     arcs = (Arc(stop, end, "light"), Arc(start, stop, "heavy"))
-    by_hand = (float(hand.feed.start),) if check.reading != "hand" else ()
-    return [Ring(("feed",), "feed", arcs, (start, end), by_hand)]
+    return [Ring(("feed",), "feed", arcs, (start, end) if end > start else (start,))]
 
 
 def _rolls(check: Check) -> list[Ring]:
-    cycle, hand = check.cycle, check.readings.hand
-    if cycle.rolls is None or hand.rolls is None:
+    if check.cycle.rolls is None:
         return []
-    opened, closed = (float(angle) for angle in cycle.rolls)
-    by_hand = tuple(float(angle) for angle in hand.rolls) if check.reading != "hand" else ()
-    return [Ring(("rolls",), "pilot release", (Arc(opened, closed, "heavy"),), (opened, closed), by_hand)]
+    opened, closed = (float(angle) for angle in check.cycle.rolls)
+    return [Ring(("rolls",), "pilot release", (Arc(opened, closed, "heavy"),), (opened, closed))]
 
 
-def _strip(check: Check) -> list[Ring]:
+def _strip(check: Check, curves: Traces) -> list[Ring]:
     """Strip raised on its lifters (on its way down and up: faint), and clamped."""
     motion, lift = check.cycle.motion, float(check.machine.strip.lift)
     touching, clamped = motion.touching, motion.clamped
@@ -100,13 +132,20 @@ def _strip(check: Check) -> list[Ring]:
     elif touching.already:
         raised = Ring(("lift",), f"{name}: never", ())
     else:
-        up, down = float(touching.end), float(touching.start) + TURN
+        up, down = float(motion.settled), float(touching.start) + TURN
+        if not np.isfinite(up) or up >= down:
+            return [Ring(("lift",), f"{name}: never at rest", ()), _clamp(check, curves)]
         arcs = [Arc(up, down, "heavy")]
         if lift > 0.0 and not clamped.never:
             arcs += [Arc(float(clamped.end), up, "faint"), Arc(down, float(clamped.start) + TURN, "faint")]
         raised = Ring(("lift",), name, tuple(arcs), (up, down))
-    arcs, ends, note = _stretch(clamped, "heavy")
-    return [raised, Ring(("clamp",), f"strip clamped{note}", tuple(arcs), ends)]
+    return [raised, _clamp(check, curves)]
+
+
+def _clamp(check: Check, curves: Traces) -> Ring:
+    arcs, ends, note = _stretch(check.cycle.motion.clamped, "heavy")
+    bounces = curves.forces.bounces if curves.forces is not None else ()
+    return Ring(("clamp",), f"strip clamped{note}", tuple(arcs), ends, bounces=bounces)
 
 
 def _stretch(span: Span, weight: Weight) -> tuple[list[Arc], tuple[float, ...], str]:
@@ -136,8 +175,6 @@ def _tool(key: str, check: Check) -> Ring:
 def _tap(name: str, check: Check, curves: Traces) -> Ring:
     """A tap: faint while its spindle is away from home, light in the strip, heavy in the cut."""
     key, passed = f"tap:{name}", check.cycle.motion.taps[name]
-    if passed is None:
-        return Ring((key,), f"tap {name}: not computed", ())
     trace = curves.taps[name]
     thread = passed.thread
     inside, ends, note = _stretch(thread, "light")
@@ -149,7 +186,12 @@ def _tap(name: str, check: Check, curves: Traces) -> Ring:
 
 
 def _sampled(angle: Curve, flags: Mask, weight: Weight) -> list[Arc]:
-    return [Arc(start, end, weight) for start, end in spans(angle, flags)]
+    """Spans of a flag as arcs; one that goes on over TDC is one arc."""
+    found = [Arc(start, end, weight) for start, end in spans(angle, flags)]
+    if len(found) > 1 and found[0].start == angle[0] and found[-1].end == angle[-1]:
+        first, *rest, last = found
+        return [*rest, Arc(last.start, first.end + TURN, weight)]
+    return found
 
 
 def _shared(found: list[Ring]) -> list[Ring]:

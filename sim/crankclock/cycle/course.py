@@ -92,14 +92,20 @@ class RunningCourse:
     def extremes(
         self, value: Callable[[Motion], NDArray[np.float64]], start: Floats | None = None, end: Floats | None = None
     ) -> tuple[Floats, Floats]:
-        """Least and greatest of a value of the run between dial angles [rad] within the turn; all of it by default."""
+        """Least and greatest of a value of the run between dial angles [rad] within the turn; all of it by default.
+
+        nan where either end is, or where the second comes first.
+        """
 
         def time(angle: Floats | None, default: NDArray[np.float64]) -> NDArray[np.float64]:
             found = default if angle is None else np.asarray(self.crank.seconds(0.0, angle), dtype=float)
             return np.broadcast_to(found, self.run.period.shape)
 
-        least, most = self.run.extremes(value, time(start, 0.0 * self.run.period), time(end, self.run.period))
-        return self.narrow(least), self.narrow(most)
+        first, last = time(start, 0.0 * self.run.period), time(end, self.run.period)
+        known = first <= last
+        found = self.run.extremes(value, np.where(known, first, 0.0), np.where(known, last, self.run.period))
+        least, most = (self.narrow(np.where(known, each, np.nan)) for each in found)
+        return least, most
 
     def narrow(self, values: NDArray[np.float64]) -> Floats:
         """Values of the run without the variants' axis where the machine is one of single values."""

@@ -31,6 +31,9 @@ class Drive(Protocol):
     def lead(self, time: Array, places: Places, state: Array) -> Array:
         """Turns from home, and below 0 how far it is from turning, some while after a state without reversal."""
 
+    def engaging(self, places: Places) -> Array:
+        """Turns by which the drive itself is past the place where it engages; below 0 before it."""
+
 
 @dataclass(frozen=True)
 class PressDrive:
@@ -49,7 +52,8 @@ class PressDrive:
         travel = np.broadcast_to(self.travel(film.seen), film.time.shape)
         lost = self.spindle.lost_travel
         out = np.empty_like(travel)
-        follows = travel[0] - lost  # it came up to the top dead centre
+        # Stroke after stroke: it came up with the drive, as far as that ever came.
+        follows = np.minimum(np.maximum(travel.max(axis=0) - lost, travel[0] - lost), travel[0])
         for row, q in enumerate(travel):
             follows = np.minimum(np.maximum(follows, q - lost), q)
             out[row] = follows
@@ -60,6 +64,9 @@ class PressDrive:
         q = self.travel(places)
         follows = np.minimum(np.maximum(state, q - self.spindle.lost_travel), q)
         return np.asarray(self.spindle.gearing * (self.spindle.engage_height - follows))
+
+    def engaging(self, places: Places) -> Array:
+        return np.asarray(self.spindle.gearing * (self.spindle.engage_height - self.travel(places)))
 
 
 @dataclass(frozen=True)
@@ -75,6 +82,9 @@ class MotorDrive:
     def lead(self, time: Array, places: Places, state: Array) -> Array:
         del places, state
         return np.asarray(self.motor.turns(time - self.start))
+
+    def engaging(self, places: Places) -> Array:
+        return np.zeros_like(np.asarray(places.slide, dtype=float))
 
 
 @dataclass(frozen=True)
@@ -93,6 +103,9 @@ class HandMotorDrive:
     def lead(self, time: Array, places: Places, state: Array) -> Array:
         del time, places
         return state
+
+    def engaging(self, places: Places) -> Array:
+        return np.zeros_like(np.asarray(places.slide, dtype=float))
 
 
 class Followed:
@@ -204,6 +217,11 @@ class Followed:
     def turning(self, row: Rows, there: Mask) -> Array:
         """Time [s] between a row and the next at which the spindle starts or stops to be out of home."""
         return self._narrow(row, there, lambda time: self.lead(time, row))
+
+    def engaging(self) -> Array:
+        """Time [s] at which the drive first passes the place where it engages; nan where it never does."""
+        past = np.broadcast_to(self.drive.engaging(self.film.seen), self.film.time.shape) > 0.0
+        return self._narrow(*self.first(past), lambda time: self.drive.engaging(self.film.places(time)))
 
     def _narrow(self, row: Rows, there: Mask, value: Callable[[Array], Array]) -> Array:
         low, high = self.pick(self.film.time, row), self.pick(self.film.time, row + 1)

@@ -116,7 +116,7 @@ def _told(
         found = crank.angle_at(time[0] if film.single else time)
         return np.broadcast_to(np.asarray(found, dtype=float), time.shape)
 
-    already, never = within[0] | (within[-1] if motor is None else False), ~within.any(axis=0)
+    already, never = within[0] | within[-1], ~within.any(axis=0)
     entry, enters = seen.first(within)
     leave, leaves = seen.last(within)
     touch, gone = seen.crossing(entry, enters & ~already), seen.crossing(leave, leaves & ~already)
@@ -188,9 +188,8 @@ def _turning(
         start, end = (np.broadcast_to(np.asarray(each, dtype=float), (n,)) for each in motor)
         return start, end
     away = seen.turns > 0.0
-    row, there = seen.first(away)
-    out, home = seen.turning(row, there & ~away[0]), seen.turning(*seen.last(away))
-    return dial(out), dial(np.where(away[-1], np.nan, home))
+    home = np.where(away[-1], np.nan, seen.turning(*seen.last(away)))
+    return dial(np.where(away.any(axis=0), seen.engaging(), np.nan)), dial(home)
 
 
 def _speeds(

@@ -1,8 +1,8 @@
 """Blocks of exact motion: their coefficients and evaluation.
 
 A block is one variant's motion from a start within a cell, under one set of closed contacts. Its state at a
-time s (in cells) after the start is ``basis(s) @ coefficients``, the basis being the four exponentials (real
-and imaginary parts) and six powers.
+time s (in cells) after the start is ``coefficients @ basis(s)``, the basis being the four functions of the free
+motion and six powers.
 """
 
 from dataclasses import dataclass
@@ -11,16 +11,17 @@ from math import comb
 import numpy as np
 
 from .base import Base, SlideMotion, fit
-from .modes import CLOSED, POWERS, ComplexArray, Modes, build
-from .system import Array, Bodies, IntArray, Side, System
+from .modes import FREE, POWERS, SIDES, STATE, Modes, build
+from .system import Array, Bodies, IntArray, Side, System, gas_law
 
 _BINOMIAL = np.array([[comb(k, j) for k in range(POWERS)] for j in range(POWERS)], dtype=float)
 _LIFT_POWER = np.maximum(np.arange(POWERS)[None, :] - np.arange(POWERS)[:, None], 0)
 _FACTORS = np.arange(1.0, POWERS)
-_EXPONENTS = np.arange(POWERS)
-
-_DEPTHS = np.array([[-1.0, -1.0, 0.0, 0.0], [0.0, 1.0, -1.0, 1.0]])  # (q, zs) to the depths in order of `Side`
-_GUARDS = np.block([np.eye(4), np.kron(np.eye(2), _DEPTHS)])
+_NODES = np.array([0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0])
+_TO_CUBIC = np.linalg.inv(_NODES[:, None] ** np.arange(4))
+_SOFT = slice(STATE, STATE + _NODES.size)
+_HANGER = slice(STATE + Side.HANGER, None, SIDES)
+_LIFTER = slice(STATE + Side.LIFTER, None, SIDES)
 
 
 @dataclass(frozen=True)
@@ -47,20 +48,32 @@ def prepare(system: System, slide: SlideMotion, period: Array, cells: int) -> Ta
     return Tables(bodies, base, build(bodies, bodies.coil_rate + gas_rate, base.cell_time), gas_rate)
 
 
-def powers(s: Array) -> Array:
-    """1, s, s^2, ... s^5 on a new last axis."""
-    return np.asarray(s[..., None] ** _EXPONENTS)
-
-
-def basis(rates: ComplexArray, s: Array) -> Array:
-    """Exponentials and powers at times s (m, k) of m blocks with rates (m, 4); shape (m, k, 14)."""
-    out = np.empty((*s.shape, 8 + POWERS))
-    waves = np.exp(rates[:, None, :] * s[:, :, None])
-    out[..., :8] = waves.view(float)
-    out[..., 8] = 1.0
-    for j in range(1, POWERS):
-        np.multiply(out[..., 7 + j], s, out=out[..., 8 + j])
+def powers(s: Array, count: int = POWERS) -> Array:
+    """1, s, s^2, ... on a new last axis."""
+    out = np.empty((*s.shape, count))
+    out[..., 0] = 1.0
+    for j in range(1, count):
+        np.multiply(out[..., j - 1], s, out=out[..., j])
     return out
+
+
+def basis(rates: Array, s: Array) -> Array:
+    """Free motion and powers at times s (m, k) of m blocks with rates (m, 12); shape (m, 10, k).
+
+    Laid out with the functions first, so that every loop of numpy's is a long one.
+    """
+    out = np.empty((FREE + POWERS, *s.shape))
+    free, rate = out[:FREE], rates.T[:, :, None]
+    turned = rate[FREE : 2 * FREE] * s
+    turned += rate[2 * FREE :]
+    np.multiply(rate[:FREE], s, out=free)
+    np.exp(free, out=free)
+    free *= np.sin(turned, out=turned)
+    out[FREE] = 1.0
+    out[FREE + 1] = s
+    for j in range(FREE + 2, FREE + POWERS):
+        np.multiply(out[j - 1], s, out=out[j])
+    return out.transpose(1, 0, 2)
 
 
 def base_polynomial(tables: Tables, variant: IntArray, cell: IntArray, start: Array) -> Array:
@@ -71,75 +84,99 @@ def base_polynomial(tables: Tables, variant: IntArray, cell: IntArray, start: Ar
     return np.asarray(local)
 
 
-def forcing(local: Modes, base: Array, softening: Array, state: Array) -> Array:
-    """Force on the stripper in six powers, then the constant on the strip, shape (m, 7).
-
-    `softening`, shape (m, 6), is what the springs push beyond the linear law, in powers of time; `state` the
-    start of the block.
-    """
-    force = np.empty((base.shape[0], POWERS + 1))
-    constant = local.constant + local.hair * state[:, :2]
-    force[:, :POWERS] = local.base_stiffness[:, None] * base - softening
-    force[:, : POWERS - 1] += (local.base_damping[:, None] * _FACTORS) * base[:, 1:]
-    force[:, 0] += constant[:, 0]
-    force[:, POWERS] = constant[:, 1]
-    return force
-
-
 @dataclass(frozen=True)
 class Blocks:
     """m blocks ready to be evaluated.
 
     Parameters
     ----------
-    rates : ndarray, shape (m, 4)
-        Eigenvalues [1/cell].
-    waves : ndarray, shape (m, 4, 4)
-        Eigenvectors times amplitudes: eigenvalue (row) and state (column).
-    coefficients : ndarray, shape (m, 14, 4)
+    rates : ndarray, shape (m, 12)
+        Of the free motion, as in `Modes`.
+    coefficients : ndarray, shape (m, 4, 10)
         State against `basis`.
     """
 
-    rates: ComplexArray
-    waves: ComplexArray
+    rates: Array
     coefficients: Array
 
-    def take(self, rows: IntArray | slice) -> "Blocks":
-        """Some of the blocks."""
-        return Blocks(self.rates[rows], self.waves[rows], self.coefficients[rows])
-
     def states(self, s: Array) -> Array:
-        """(q, zs, q', zs') at times s (m, k) [cells] after the start, shape (m, k, 4)."""
-        return np.asarray(basis(self.rates, s) @ self.coefficients)
+        """(q, zs, q', zs') at times s (m, k) [cells] after the start, shape (m, 4, k)."""
+        return np.asarray(self.coefficients @ basis(self.rates, s))
 
 
-def solve(local: Modes, state: Array, force: Array) -> Blocks:
-    """The exact motion from states (m, 4) under forcings (m, 7), the modes' tables being one row a block."""
-    answer = (local.answer @ force[:, None, :, None])[..., 0]
-    amplitudes = local.into @ (state - answer[:, :, 0])[:, :, None]
-    by_rate = local.shapes * amplitudes
-    coefficients = np.empty((state.shape[0], 8 + POWERS, 4))
-    coefficients[:, 0:8:2] = by_rate.real
-    np.negative(by_rate.imag, out=coefficients[:, 1:8:2])
-    coefficients[:, 8:] = answer.transpose(0, 2, 1)
-    return Blocks(local.rates, by_rate, coefficients)
+def launch(tables: Tables, local: Modes, variant: IntArray, state: Array, base: Array, reach: Array) -> Blocks:
+    """The motion of blocks from states (m, 4), the modes' tables being one row a block.
+
+    Gas springs are linear plus a cubic in time that is fitted to their force along the motion first found with
+    what they push at the start.
+
+    Parameters
+    ----------
+    base : ndarray, shape (m, 6)
+        `base_polynomial`.
+    reach : ndarray, shape (m,)
+        How far the blocks may go [cells].
+    """
+    drive = local.drive
+    given = np.empty((variant.size, STATE + POWERS + 1))
+    given[:, :STATE] = state
+    forcing = given[:, STATE:]
+    np.multiply(base, drive[:, :1], out=forcing[:, :POWERS])
+    forcing[:, : POWERS - 1] += base[:, 1:] * (drive[:, 1:2] * _FACTORS)
+    constant = drive[:, 2:4] + drive[:, 4:6] * state[:, :2]
+    forcing[:, 0] += constant[:, 0]
+    forcing[:, POWERS] = constant[:, 1]
+    if not tables.has_gas:
+        return Blocks(local.rates, _solved(local.solution, given))
+    laws = _gas_laws(tables, variant)
+    first = _beyond(laws, (state[:, 0] - base[:, 0])[:, None])
+    forcing[:, 0] -= first[:, 0]
+    coefficients = _solved(local.solution, given)
+    s = reach[:, None] * _NODES
+    relative = coefficients[:, :1].copy()
+    relative[:, 0, FREE:] -= base
+    change = first - _beyond(laws, (relative @ basis(local.rates, s))[:, 0])
+    correction = change @ _TO_CUBIC.T / powers(reach, _NODES.size)
+    coefficients += _solved(local.solution[:, :, _SOFT], correction)
+    return Blocks(local.rates, coefficients)
 
 
-def with_guards(blocks: Blocks, base: Array, lift: Array) -> Array:
-    """Coefficients that give the states and every contact's depth and its rate, shape (m, 14, 12)."""
-    out = np.asarray(blocks.coefficients @ _GUARDS)
-    out[:, 8:, 4 + Side.HANGER] += base
-    out[:, 8:-1, 8 + Side.HANGER] += base[:, 1:] * _FACTORS
-    out[:, 8, 4 + Side.LIFTER] -= lift
+def _solved(solution: Array, given: Array) -> Array:
+    return np.asarray(solution @ given[:, :, None]).reshape(-1, STATE, FREE + POWERS)
+
+
+Law = tuple[Array, Array, Array]
+
+
+def _gas_laws(tables: Tables, variant: IntArray) -> tuple[Array, list[Law]]:
+    """Linear part and laws of the gas springs, each (m, 1)."""
+    b = tables.bodies
+    groups = zip(b.gas_force, b.gas_loss, b.gas_exponent, strict=True)
+    laws = [(f0[variant, None], q[variant, None], exponent[variant, None]) for f0, q, exponent in groups]
+    return tables.gas_rate[variant, None], laws
+
+
+def _beyond(laws: tuple[Array, list[Law]], compression: Array) -> Array:
+    """Gas force beyond its linear part at compressions (m, k) [N]."""
+    linear, groups = laws
+    force = -linear * compression
+    for f0, q, exponent in groups:
+        force += gas_law(f0, q, exponent, compression)[0]
+    return np.asarray(force)
+
+
+def with_guards(blocks: Blocks, local: Modes, base: Array) -> Array:
+    """Coefficients that give the states and both values of each contact, shape (m, 12, 10)."""
+    out = np.empty((base.shape[0], STATE + 2 * SIDES, FREE + POWERS))
+    out[:, :STATE] = blocks.coefficients
+    np.matmul(local.guards, blocks.coefficients, out=out[:, STATE:])
+    hanger = out[:, _HANGER, FREE:]
+    hanger += local.hanger[:, :, :1] * base[:, None]
+    hanger[:, :, :-1] += local.hanger[:, :, 1:] * (base[:, 1:] * _FACTORS)[:, None]
+    out[:, _LIFTER, FREE] += local.lifter[:, None]
     return out
 
 
-def wrong_side(values: Array, lag: Array, mode: IntArray) -> Array:
-    """How far each contact is past its change, shape (m, k, 4) [m]: above 0 it must open or close.
-
-    An open contact closes when its depth d and force d + (c/k) d' are both above 0; a closed one opens when
-    the force is gone, which is before d is.
-    """
-    depth = values[..., 4:8]
-    force = depth + lag[:, None, :] * values[..., 8:12]
-    return np.where(CLOSED[mode][:, None, :], -force, np.minimum(depth, force))
+def wrong_side(values: Array) -> Array:
+    """How far each contact is past its change, shape (m, 4, k) [m]: above 0 it must open or close."""
+    return np.minimum(values[:, STATE : STATE + SIDES], values[:, STATE + SIDES :])

@@ -2,11 +2,13 @@
 
 Between contact changes the two masses are linear: M x'' + C x' + K x = f(s). Writing q for the stripper face
 less the strip thickness and x = (q, zs), the solution over a block is a polynomial answer to the polynomial
-forcing plus four exponentials. Time runs in units of one cell of the slide's motion.
+forcing plus four functions of the free motion. Time runs in units of one cell of the slide's motion.
+
+The free motion is held in two pairs. A pair of complex eigenvalues a +- ib gives e^(as) cos bs and e^(as) sin bs,
+a real pair e^(as) and e^(a's): four times e^(as) sin(bs + phase).
 """
 
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +17,23 @@ from .base import DEGREE
 from .system import GRAVITY, Array, Bodies, IntArray, Side
 
 ComplexArray = NDArray[np.complex128]
-Number = TypeVar("Number", np.float64, np.complex128)
 
 MODES = 16
 POWERS = DEGREE + 1
+FREE = 4
+"""Functions of the free motion; the powers follow them."""
+STATE = 4
+"""q, zs, q', zs'."""
+SIDES = len(Side)
 CLOSED = np.array([[mode >> side & 1 for side in Side] for mode in range(MODES)], dtype=bool)
 """Which contacts press in each mode, shape (16, 4); bit `side` of the mode number."""
+
+# A ringing below this amplitude [m] cannot take a contact across its threshold unseen by more than itself:
+# far below what counts as a graze.
+QUIET = 1e-9
+PER_MODE = 16
+"""Samples of each of the four functions in a block."""
+SPAN = 0.45 * PER_MODE  # rad of a swing in a block
 
 # A mass free of all springs would have a double zero eigenvalue and no eigenbasis. It is lent this much
 # stiffness, (rad per cell)^2, about the place where the block starts: its way in the cell changes by a few
@@ -29,6 +42,11 @@ _LEAST = np.array([1.0e-6, 1.7e-6])
 # Critical damping has no eigenbasis either; this keeps a damping ratio of exactly 1 off it.
 _OFF_CRITICAL = 1.0 + 1e-9
 
+_UNITS = np.zeros((POWERS, 2, POWERS + 1))  # power, body, unit forcing
+_UNITS[np.arange(POWERS), 0, np.arange(POWERS)] = 1.0
+_UNITS[0, 1, POWERS] = 1.0
+_DEPTHS = np.array([[-1.0, -1.0, 0.0, 0.0], [0.0, 1.0, -1.0, 1.0]])  # (q, zs) to the depths in order of `Side`
+
 
 @dataclass(frozen=True)
 class Modes:
@@ -36,85 +54,116 @@ class Modes:
 
     Parameters
     ----------
-    rates : ndarray, shape (m, 4)
-        Eigenvalues [1/cell].
-    shapes : ndarray, shape (m, 4, 4)
-        Eigenvectors of (q, zs, q', zs') in rows.
-    into : ndarray, shape (m, 4, 4)
-        From a state to the amplitudes of the eigenvectors.
-    answer : ndarray, shape (m, 4, 6, 7)
-        Polynomial answer (state, power) to the forcing (six powers on the stripper, constant on the strip).
-    base_stiffness, base_damping : ndarray, shape (m,)
-        What the slide's height and speed put on the stripper [N/m], [N cell/m].
-    constant : ndarray, shape (m, 2)
-        Constant forces on stripper and strip, gas springs left out [N].
-    hair : ndarray, shape (m, 2)
-        Stiffness lent to a free body, to be balanced where a block starts [N/m].
+    rates : ndarray, shape (m, 12)
+        Real parts [1/cell], swings [rad/cell] (0 for a real pair) and phases [rad] of the four functions.
+    pace : ndarray, shape (m, 3, 4)
+        How closely the four functions have to be watched: what their pair's size [m] is to be multiplied with
+        before it is compared with 1 (0 where the pair's other function stands for both), their time constants,
+        and the time that samples of a swing may span [cells].
+    solution : ndarray, shape (m, 40, 11)
+        From (state, forcing) to the coefficients (four states, ten functions) of the motion. The forcing is that
+        on the stripper in six powers, then the constant one on the strip.
+    drive : ndarray, shape (m, 6)
+        What the slide's height and speed put on the stripper [N/m], [N cell/m]; constant forces on stripper and
+        strip, gas springs left out [N]; stiffness lent to a free stripper and strip, to be balanced where a
+        block starts [N/m].
+    guards : ndarray, shape (m, 8, 4)
+        From the state to two values of every contact, of which the lesser tells when it changes: see `wrong_side`.
+    hanger : ndarray, shape (m, 2, 2)
+        What the slide's height and speed add to the hanger's two values.
+    lifter : ndarray, shape (m,)
+        What the strip lift adds to the lifter stop's.
     """
 
-    rates: ComplexArray
-    shapes: ComplexArray
-    into: ComplexArray
-    answer: Array
-    base_stiffness: Array
-    base_damping: Array
-    constant: Array
-    hair: Array
+    rates: Array
+    pace: Array
+    solution: Array
+    drive: Array
+    guards: Array
+    hanger: Array
+    lifter: Array
 
-    def take(self, variant: IntArray, mode: IntArray) -> "Modes":
+    def take(self, row: IntArray) -> "Modes":
         """One row for each block."""
-        row = variant * MODES + mode
         return Modes(
             self.rates.take(row, axis=0),
-            self.shapes.take(row, axis=0),
-            self.into.take(row, axis=0),
-            self.answer.take(row, axis=0),
-            self.base_stiffness.take(row),
-            self.base_damping.take(row),
-            self.constant.take(row, axis=0),
-            self.hair.take(row, axis=0),
+            self.pace.take(row, axis=0),
+            self.solution.take(row, axis=0),
+            self.drive.take(row, axis=0),
+            self.guards.take(row, axis=0),
+            self.hanger.take(row, axis=0),
+            self.lifter.take(row),
         )
 
 
-def _eigen(mass: Array, damping: Array, stiffness: Array) -> tuple[ComplexArray, ComplexArray]:
-    """Eigenvalues and eigenvectors of M x'' + C x' + K x = 0; matrices of shape (..., d, d), M diagonal."""
-    d = mass.shape[-1]
-    first = np.zeros((*damping.shape[:-2], 2 * d, 2 * d))
-    first[..., :d, d:] = np.eye(d)
-    first[..., d:, :d] = -stiffness / mass[..., :, None]
-    first[..., d:, d:] = -damping / mass[..., :, None]
+def _coupled(mass: Array, damping: Array, stiffness: Array) -> tuple[ComplexArray, ComplexArray]:
+    """Eigenvalues and eigenvectors of M x'' + C x' + K x = 0, pairs side by side; M is diagonal."""
+    first = np.zeros((*mass.shape[:-1], STATE, STATE))
+    first[..., :2, 2:] = np.eye(2)
+    first[..., 2:, :2] = -stiffness / mass[..., :, None]
+    first[..., 2:, 2:] = -damping / mass[..., :, None]
     rates, shapes = np.linalg.eig(first)
-    return rates.astype(complex), shapes.astype(complex)
+    order = np.argsort(rates.imag == 0.0, axis=-1, kind="stable")
+    return (
+        np.take_along_axis(rates, order, axis=-1).astype(complex),
+        np.take_along_axis(shapes, order[..., None, :], axis=-1).astype(complex),
+    )
 
 
 def _uncoupled(mass: Array, damping: Array, stiffness: Array) -> tuple[ComplexArray, ComplexArray]:
     """The same where the masses do not touch: one body at a time, so that equal eigenvalues do no harm."""
-    rates = np.zeros((*mass.shape[:-1], 4), dtype=complex)
-    shapes = np.zeros((*mass.shape[:-1], 4, 4), dtype=complex)
+    rates = np.empty((*mass.shape[:-1], FREE), dtype=complex)
+    shapes = np.zeros((*mass.shape[:-1], STATE, FREE), dtype=complex)
     for body in range(2):
-        one = slice(body, body + 1)
-        rate, shape = _eigen(mass[..., one], damping[..., one, one], stiffness[..., one, one])
-        columns = slice(2 * body, 2 * body + 2)
-        rates[..., columns] = rate
-        shapes[..., body, columns] = shape[..., 0, :]
-        shapes[..., body + 2, columns] = shape[..., 1, :]
+        middle = -0.5 * damping[..., body, body] / mass[..., body]
+        root = np.sqrt(middle * middle - stiffness[..., body, body] / mass[..., body] + 0j)
+        pair = slice(2 * body, 2 * body + 2)
+        rates[..., pair] = np.stack([middle + root, middle - root], axis=-1)
+        shapes[..., body, pair] = 1.0
+        shapes[..., body + 2, pair] = rates[..., pair]
     return rates, shapes
 
 
 def _answer(mass: Array, damping: Array, stiffness: Array) -> Array:
-    """Polynomial solution for unit forcings, by equating powers from the highest down."""
-    solve = np.linalg.inv(stiffness)
-    places = np.zeros((*stiffness.shape[:-2], POWERS + 2, 2, POWERS + 1))
-    forcing = np.zeros((POWERS, 2, POWERS + 1))
-    forcing[np.arange(POWERS), 0, np.arange(POWERS)] = 1.0
-    forcing[0, 1, POWERS] = 1.0
+    """Polynomial solution (state, power) for unit forcings (seven), by equating powers from the highest down."""
+    k11, k12, k22 = (stiffness[..., i, j, None] for i, j in ((0, 0), (0, 1), (1, 1)))
+    c11, c12, c22 = (damping[..., i, j, None] for i, j in ((0, 0), (0, 1), (1, 1)))
+    m1, m2 = mass[..., 0, None], mass[..., 1, None]
+    det = k11 * k22 - k12 * k12
+    places = np.zeros((*mass.shape[:-1], POWERS + 2, 2, POWERS + 1))
     for j in reversed(range(POWERS)):
-        slope = (j + 1) * places[..., j + 1, :, :]
-        bend = (j + 1) * (j + 2) * places[..., j + 2, :, :]
-        places[..., j, :, :] = solve @ (forcing[j] - damping @ slope - mass[..., :, None] * bend)
+        slope1, slope2 = (j + 1) * places[..., j + 1, 0, :], (j + 1) * places[..., j + 1, 1, :]
+        bend1, bend2 = (j + 1) * (j + 2) * places[..., j + 2, 0, :], (j + 1) * (j + 2) * places[..., j + 2, 1, :]
+        f1 = _UNITS[j, 0] - c11 * slope1 - c12 * slope2 - m1 * bend1
+        f2 = _UNITS[j, 1] - c12 * slope1 - c22 * slope2 - m2 * bend2
+        places[..., j, 0, :] = (k22 * f1 - k12 * f2) / det
+        places[..., j, 1, :] = (k11 * f2 - k12 * f1) / det
     powers = np.arange(1.0, POWERS + 1)[:, None, None]
     states = np.concatenate([places[..., :POWERS, :, :], powers * places[..., 1 : POWERS + 1, :, :]], axis=-2)
-    return np.ascontiguousarray(np.swapaxes(states, -3, -2))
+    return np.asarray(np.swapaxes(states, -3, -2))
+
+
+def _real(rates: ComplexArray, shapes: ComplexArray) -> tuple[Array, Array]:
+    """Rates as `Modes` holds them and the free motion (state, function) from a unit start in each state."""
+    swinging = rates[..., ::2].imag != 0.0
+    phase = np.full(rates.shape, 0.5 * np.pi)
+    phase[..., 1::2][swinging] = 0.0
+    real = np.concatenate([rates.real, np.repeat(rates[..., ::2].imag, 2, axis=-1), phase], axis=-1)
+    first, second = (
+        shapes[..., ::2].real,
+        np.where(swinging[..., None, :], shapes.imag[..., ::2], shapes.real[..., 1::2]),
+    )
+    start = np.empty(shapes.shape)
+    start[..., ::2], start[..., 1::2] = first, second
+    into = np.linalg.inv(start)
+    # x = f (c1 p + c2 q) + g (c2 p - c1 q) for a swinging pair, f c1 p + g c2 q for a real one.
+    p, q = first[..., None], second[..., None]
+    c1, c2 = into[..., None, ::2, :], into[..., None, 1::2, :]
+    swings = swinging[..., None, :, None]
+    free = np.empty((*rates.shape[:-1], STATE, FREE, STATE))
+    free[..., ::2, :] = p * c1 + np.where(swings, q * c2, 0.0)
+    free[..., 1::2, :] = np.where(swings, p * c2 - q * c1, q * c2)
+    return real, free
 
 
 def build(bodies: Bodies, spring_rate: Array, cell_time: Array) -> Modes:
@@ -137,7 +186,7 @@ def build(bodies: Bodies, spring_rate: Array, cell_time: Array) -> Modes:
     springs = np.maximum(spring_rate[:, None], floor[:, :1] * (1.0 - hanger))
     lifters = np.maximum(b.lifter_rate[:, None], floor[:, 1:] * (1.0 - np.maximum(die, stop)))
 
-    stiffness = np.zeros((*hanger.shape, 2, 2)) + np.zeros((k.shape[0], 1, 1, 1))
+    stiffness = np.zeros((k.shape[0], MODES, 2, 2))
     stiffness[..., 0, 0] = springs + k * (hanger + strip)
     stiffness[..., 1, 1] = lifters + k * (strip + die + stop)
     stiffness[..., 0, 1] = stiffness[..., 1, 0] = -k * strip
@@ -147,28 +196,60 @@ def build(bodies: Bodies, spring_rate: Array, cell_time: Array) -> Modes:
     damping[..., 0, 1] = damping[..., 1, 0] = -c[:, 1:2] * strip
     mass = np.broadcast_to(mass[:, None, :], (k.shape[0], MODES, 2))
 
+    drive = np.zeros((k.shape[0], MODES, 6))
+    drive[..., 0] = spring_rate[:, None] + k * hanger
+    drive[..., 1] = c[:, :1] * hanger
+    drive[..., 2] = (-b.stripper_mass * GRAVITY - b.coil_force)[:, None]
+    drive[..., 3] = (-b.strip_mass * GRAVITY + b.lifter_force)[:, None]
+    drive[..., 3] += (b.lifter_rate[:, None] + k * stop) * b.lift[:, None]
+    drive[..., 4] = springs - spring_rate[:, None]
+    drive[..., 5] = lifters - b.lifter_rate[:, None]
+    rates, solution = _solution(mass, damping, stiffness)
+    lag = (b.lag / cell_time).T[:, None, :]
+    widest = lag.max(axis=2)[:, :, None]
+    guards, hanging = _guards(np.broadcast_to(lag, (k.shape[0], MODES, SIDES)))
+    lifter = -np.where(CLOSED[:, Side.LIFTER], -1.0, 1.0) * b.lift[:, None]
+    return Modes(*(_rows(table) for table in (rates, _pace(rates, widest), solution, drive, guards, hanging, lifter)))
+
+
+def _pace(rates: Array, lag: Array) -> Array:
+    decay, swing, phase = rates[..., :FREE], rates[..., FREE : 2 * FREE], rates[..., 2 * FREE :]
+    gain = (1.0 + lag * np.abs(decay)) * (1.0 + lag * swing) / QUIET
+    with np.errstate(divide="ignore"):
+        span = SPAN / swing
+    return np.stack([np.where(phase > 0.0, gain, 0.0), 1.0 / np.maximum(-decay, 1e-12), span], axis=-2)
+
+
+def _solution(mass: Array, damping: Array, stiffness: Array) -> tuple[Array, Array]:
     apart, together = ~CLOSED[:, Side.STRIPPER], CLOSED[:, Side.STRIPPER]
-    rates = np.zeros((k.shape[0], MODES, 4), dtype=complex)
-    shapes = np.zeros((k.shape[0], MODES, 4, 4), dtype=complex)
+    rates = np.zeros((*mass.shape[:2], FREE), dtype=complex)
+    shapes = np.zeros((*mass.shape[:2], STATE, FREE), dtype=complex)
     rates[:, apart], shapes[:, apart] = _uncoupled(mass[:, apart], damping[:, apart], stiffness[:, apart])
-    rates[:, together], shapes[:, together] = _eigen(mass[:, together], damping[:, together], stiffness[:, together])
-
-    constant = np.zeros((k.shape[0], MODES, 2))
-    constant[..., 0] = (-b.stripper_mass * GRAVITY - b.coil_force)[:, None]
-    constant[..., 1] = (-b.strip_mass * GRAVITY + b.lifter_force)[:, None]
-    constant[..., 1] += (b.lifter_rate[:, None] + k * stop) * b.lift[:, None]
-    hair = np.stack([springs - spring_rate[:, None], lifters - b.lifter_rate[:, None]], axis=-1)
-    return Modes(
-        rates=_rows(rates),
-        shapes=_rows(np.swapaxes(shapes, -1, -2)),
-        into=_rows(np.linalg.inv(shapes).astype(complex)),
-        answer=_rows(_answer(mass, damping, stiffness)),
-        base_stiffness=_rows(spring_rate[:, None] + k * hanger),
-        base_damping=_rows(c[:, :1] * hanger),
-        constant=_rows(constant),
-        hair=_rows(hair),
-    )
+    rates[:, together], shapes[:, together] = _coupled(mass[:, together], damping[:, together], stiffness[:, together])
+    real, free = _real(rates, shapes)
+    answer = _answer(mass, damping, stiffness)
+    solution = np.zeros((*mass.shape[:2], STATE, FREE + POWERS, STATE + POWERS + 1))
+    solution[..., :FREE, :STATE] = free
+    start = answer[..., 0, :]
+    by_row = free.reshape(*mass.shape[:2], STATE * FREE, STATE)
+    solution[..., :FREE, STATE:] = -(by_row @ start).reshape(*free.shape[:-1], POWERS + 1)
+    solution[..., FREE:, STATE:] = answer
+    return real, solution.reshape(*mass.shape[:2], STATE * (FREE + POWERS), -1)
 
 
-def _rows(table: NDArray[Number]) -> NDArray[Number]:
+def _guards(lag: Array) -> tuple[Array, Array]:
+    """How states and slide go into the two values of each contact; `lag` c/k of shape (n, 16, 4) [cells].
+
+    An open contact closes when its depth d and force d + (c/k) d' are both above 0; a closed one opens when
+    the force is gone, which is before d is.
+    """
+    ones = np.ones_like(lag)
+    by_depth = np.stack([np.where(CLOSED, -ones, ones)] * 2, axis=-1)
+    by_rate = np.stack([np.where(CLOSED, -lag, 0.0), np.where(CLOSED, -lag, lag)], axis=-1)
+    into = np.stack([by_depth, by_rate], axis=-1)  # contact, value, (depth, rate)
+    guards = np.einsum("bs,...svd->...vsdb", _DEPTHS, into)
+    return guards.reshape(*lag.shape[:2], 2 * SIDES, STATE), into[..., Side.HANGER, :, :]
+
+
+def _rows(table: Array) -> Array:
     return np.ascontiguousarray(table.reshape(-1, *table.shape[2:]))

@@ -1,9 +1,11 @@
 """What the bodies do at given times: places, speeds and the forces that follow from them."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
+from .base import Base
 from .system import Array, Bodies, Side
 
 
@@ -15,24 +17,35 @@ class Motion:
     ----------
     time : ndarray
         Since top dead centre [s].
-    slide, slide_speed : ndarray
-        Slide height above BDC [m], [m/s].
     face, face_speed : ndarray
         Stripper face [m], [m/s].
     strip, strip_speed : ndarray
         Strip underside [m], [m/s].
-    bodies : Bodies
-        Whose motion it is.
+    bodies, base : Bodies, Base
+        Whose motion it is, and the slide.
     """
 
     time: Array
-    slide: Array
-    slide_speed: Array
     face: Array
     face_speed: Array
     strip: Array
     strip_speed: Array
     bodies: Bodies
+    base: Base
+
+    @cached_property
+    def _slide(self) -> tuple[Array, Array]:
+        return self.base.at(self.time)
+
+    @property
+    def slide(self) -> Array:
+        """Slide height above BDC [m]."""
+        return self._slide[0]
+
+    @property
+    def slide_speed(self) -> Array:
+        """[m/s]."""
+        return self._slide[1]
 
     @property
     def compression(self) -> Array:

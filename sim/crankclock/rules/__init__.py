@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from crankclock.rules import clamping, feed, pilots, press, sensors, springs, tapping, torque
+from crankclock.rules import clamping, feed, pilots, press, sensors, spring_life, springs, tapping, torque
 from crankclock.rules.base import Measured, Missing, Rule, Subject, Words
 
 RULES: tuple[Rule, ...] = (
@@ -13,6 +13,7 @@ RULES: tuple[Rule, ...] = (
     *torque.RULES,
     *press.RULES,
     *springs.RULES,
+    *spring_life.RULES,
     *sensors.RULES,
 )
 """Every rule, in the order reports list them where nothing else decides."""

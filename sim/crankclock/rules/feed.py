@@ -8,7 +8,7 @@ import numpy as np
 
 from crankclock.cycle import Cycle, Span
 from crankclock.parts.feeder import FeedStroke
-from crankclock.parts.numbers import TURN, Floats
+from crankclock.parts.numbers import TIE, TURN, Flags, Floats
 from crankclock.rules.base import (
     Measured,
     Missing,
@@ -229,12 +229,18 @@ def _free_height(cycle: Cycle, angle: Floats) -> Floats:
     return np.maximum(places.face - places.underside - cycle.machine.strip.thickness, 0.0) - standing(cycle)
 
 
+def _stays_down(cycle: Cycle) -> Flags:
+    """Whether the stripper keeps the strip from its feed height even at TDC, whatever give the plates have."""
+    machine = cycle.machine
+    return np.asarray(cycle.motion.touching.already) | (machine.strip.touch_height >= machine.slide.top - TIE)
+
+
 def _stripper_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     feed = cycle.feed
     if feed is None:
         return NO_FEEDER
     start, end = (_free_height(cycle, angle) for angle in (feed.start, feed.end))
-    return Measured(np.minimum(start, end), cycle.motion.touching.already, start=feed.start, end=feed.end)
+    return Measured(np.minimum(start, end), _stays_down(cycle), start=feed.start, end=feed.end)
 
 
 def _while_fed(feed: FeedStroke, words: Words) -> str:
@@ -309,7 +315,7 @@ def _strip_clears(cycle: Cycle, _: Subject) -> Measured | Missing:
     strip = cycle.machine.scenario.strip
     below = hanging(cycle)
     idle = np.asarray(below) <= 0.0
-    return Measured(strip.lift - below, cycle.motion.touching.already, idle=idle)
+    return Measured(strip.lift - below, _stays_down(cycle), idle=idle)
 
 
 def _say_strip_clears(cycle: Cycle, _: Subject, found: Measured, words: Words) -> str:

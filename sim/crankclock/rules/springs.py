@@ -7,6 +7,7 @@ import numpy as np
 from crankclock.cycle import Cycle, RunningCourse, running_needs
 from crankclock.cycle.speeds import peak_slide_speed
 from crankclock.dynamics import GRAVITY, Side, gas_law
+from crankclock.handbook.gas_springs import STROKE_SHARE, STROKE_SOURCE
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.rules.base import Measured, Missing, Rule, Subject, Words, line, taps
 from crankclock.rules.feed import NO_FEEDER
@@ -29,9 +30,15 @@ def used_travel(cycle: Cycle, spring: Spring) -> Floats:
     course = cycle.motion.course
     if isinstance(course, RunningCourse):
         travel = np.maximum(travel, course.extremes(lambda m: m.compression)[1])
-    if spring.kind == "coil" and spring.rate is not None:
+    if spring.kind == "coil":
+        assert spring.rate is not None
         return spring.force / spring.rate + travel
     return travel
+
+
+def overshoot(cycle: Cycle) -> str:
+    """What a sentence says beside a spring travel used."""
+    return "with overshoot" if cycle.reading == "running" else "overshoot at speed not counted"
 
 
 def bdc_force(cycle: Cycle, spring: Spring) -> Floats:
@@ -60,11 +67,15 @@ def _spring_travel(cycle: Cycle, subject: Subject) -> Measured | Missing:
 def _say_spring_travel(cycle: Cycle, subject: Subject, found: Measured, words: Words) -> str:
     assert subject is not None
     name = subject.removeprefix("spring:")
-    used = words.length(used_travel(cycle, _springs(cycle)[name]))
+    springs = _springs(cycle)
+    used = words.length(used_travel(cycle, springs[name]))
     assert found.limit is not None
     rated, over = words.length(found.limit), "more than" if float(found.margin) < 0.0 else "within"
-    counted = "with overshoot" if cycle.reading == "running" else "overshoot at speed not counted"
-    return f"Spring {name} is compressed by {used} ({counted}), {over} its rated {rated}."
+    told = f"Spring {name} is compressed by {used} ({overshoot(cycle)}), {over} its rated {rated}."
+    if springs[name].kind == "gas" and 0.0 <= float(found.margin) < (1.0 - STROKE_SHARE) * float(found.limit):
+        most = f"{100.0 * STROKE_SHARE:g} %"
+        told += f" It is more than {most}, the most a gas spring should be used by: {STROKE_SOURCE}."
+    return told
 
 
 def _spring_speed(cycle: Cycle, subject: Subject) -> Measured | Missing:

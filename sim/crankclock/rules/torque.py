@@ -49,7 +49,8 @@ def torque_of(cycle: Cycle, name: str) -> Torque | None:
         # A sampled hole may lie outside what can carry a thread; here it is the nearest that can.
         least = thread.diameter - 0.999 * CUT_DEPTH * thread.pitch
         hole = np.minimum(np.maximum(hole, least), 0.999 * thread.diameter)
-    return tap_torque(thread, kind_of(tap), force, hole, tap.wear or 1.0, tap.lubrication or 1.0)
+    wear, lubrication = (1.0 if each is None else each for each in (tap.wear, tap.lubrication))
+    return tap_torque(thread, kind_of(tap), force, hole, wear, lubrication)
 
 
 def breaking_of(cycle: Cycle, name: str) -> Breaking:

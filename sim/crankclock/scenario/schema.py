@@ -6,12 +6,14 @@ Each key may be absent here: what is required, and what is taken where a key is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict
 
 from crankclock.handbook import threads
+from crankclock.handbook.die_springs import DIE_SPRINGS, LoadClass
 from crankclock.parts.numbers import Floats
 from crankclock.scenario.fields import (
     AccelerationAboveZero,
@@ -59,6 +61,8 @@ MATERIALS = (
 )
 MATERIAL_WORDS = f"one of {', '.join(MATERIALS)}, or a name of your own with [strip.properties]"
 LAW_NAMES = ("trapezoid", "cycloidal", "modified-sine", "modified-trapezoid", "3-4-5")
+LOAD_CLASSES: Mapping[str, LoadClass] = MappingProxyType({each.replace(" ", "-"): each for each in DIE_SPRINGS})
+"""Load classes of die springs as a file writes them."""
 
 Rates = tuple[tuple[float, float], ...]
 Points = tuple[tuple[float, float], ...]
@@ -67,6 +71,8 @@ WearFactor = Annotated[Floats, Number(1, 10)]
 LubricationFactor = Annotated[Floats, Number(0.1, 10)]
 Share = Annotated[Floats, Number(0, 1)]
 Ratio = Annotated[Floats, Number(0, 1000, above=True)]
+Coils = Annotated[Floats, Number(0, 1000, above=True)]
+Strokes = Annotated[Floats, Number(1, 1e12, whole=True)]
 
 
 class Table(BaseModel):
@@ -133,6 +139,7 @@ class Press(Table):
     mode: Annotated[str, Choice(("continuous", "single-stroke"))] = key(
         "Whether strokes follow each other without a stop, or each starts and stops at the top."
     )
+    strokes_per_day: Strokes | None = key("Strokes made in a day: for how many days springs last.")
     bdc_shift: Length = key("How much deeper than nominal the slide comes: shut height, load or speed.")
     slide: Slide = key("The slide's motion.", required=True)
     limits: PressLimits | None = key("The press maker's limits.")
@@ -164,7 +171,18 @@ class Spring(Table):
     kind: Annotated[str, Choice(("gas", "coil"))] = key("Kind of spring.", required=True)
     count: Annotated[float, Number(1, 1000, whole=True)] = key("How many of them.")
     force: ForceFromZero = key("Force of each at the stripper's free position: the preload.", required=True)
-    rate: StiffnessAboveZero | None = key("Coil: spring rate of each.", required="coil")
+    rate: StiffnessAboveZero | None = key("Coil: spring rate of each; this, or wire, mean_diameter and coils.")
+    wire: LengthAboveZero | None = key("Coil of round wire: wire diameter.")
+    mean_diameter: LengthAboveZero | None = key("Coil of round wire: coil diameter, wire centre to wire centre.")
+    coils: Coils | None = key("Coil of round wire: active coils.")
+    modulus: PressureAboveZero = key(
+        "Coil of round wire: shear modulus; where left out, that of patented cold-drawn spring steel wire, EN 10270-1."
+    )
+    load_class: Annotated[str, Choice(tuple(LOAD_CLASSES))] | None = key(
+        "Coil: load class of a die spring, ISO 10243; with free_length and life its deflection is judged."
+    )
+    free_length: LengthAboveZero | None = key("Coil: length of the spring without load, out of the die.")
+    life: Strokes | None = key("Coil: strokes a set of die springs is to last between changes.")
     end_force: ForceFromZero | None = key("Gas: isothermal force of each at full rated travel.", required="gas")
     travel: LengthAboveZero | None = key("Rated travel; a gas spring's end force belongs to it.", required="gas")
     exponent: Annotated[float, Number(1, 2)] = key("Gas: polytropic exponent; 1 isothermal, about 1.4 at speed.")
@@ -180,7 +198,7 @@ class Stripper(Table):
 
 class Contact(Table):
     stiffness: StiffnessAboveZero = key("Stiffness of every one-sided contact.")
-    damping: Annotated[float, Number(0, 10)] = key("Damping ratio of every one-sided contact.")
+    damping: Annotated[float, Number(0.02, 10)] = key("Damping ratio of every one-sided contact.")
 
 
 class Release(Table):
@@ -225,7 +243,9 @@ class Punch(Table):
 class Drive(Table):
     kind: Annotated[str, Choice(("press", "motor"))] = key("What turns the spindle.", required=True)
     gearing: GearingAboveZero = key("Turns per length of travel.", required="press")
-    gearings: Annotated[tuple[float, ...], ListOf(In("gearing", above=0.0))] | None = key("Gearings that can be had.")
+    gearings: Annotated[tuple[float, ...], ListOf(In("gearing", above=0.0, exact=True))] | None = key(
+        "Gearings that can be had."
+    )
     engage_height: Length = key(
         "Height above nominal BDC at which the spindle starts to turn on the way down, counted like what turns it: the "
         "slide over the die (die-mounted), over the stripper, or over the strip (lifter)."

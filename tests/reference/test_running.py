@@ -77,10 +77,10 @@ def test_slide_is_the_rigid_reference_s() -> None:
 
 
 def test_at_rest_the_stops_carry_preload_and_weight() -> None:
-    """Hanger: preload and weight over k. Lifter stop: lifters less weight over k."""
+    """Hanger: preload and weight over k and the coils' rate. Lifter stop: lifters less weight over k."""
     plates = running.Plates(die())
     zf, zs, *speeds = plates.rest(0.1)
-    assert zf == pytest.approx(0.1 + 1.5 * MM - 0.03 - (8e3 + 20.0 * running.GRAVITY) / 5e8, abs=1e-12)
+    assert zf == pytest.approx(0.1 + 1.5 * MM - 0.03 - (8e3 + 20.0 * running.GRAVITY) / (5e8 + 4 * 5e4), abs=1e-12)
     assert zs == pytest.approx(4.0 * MM + (300.0 - running.GRAVITY) / 5e8, abs=1e-12)
     assert speeds == [0.0, 0.0]
 

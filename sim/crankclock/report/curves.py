@@ -39,7 +39,9 @@ def draw_curves(figure: Figure, scene: Scene, left: float, top: float, width: fl
     if scene.curves.fed is not None:
         panels.append((0.8, _feed))
     if scene.curves.taps:
-        panels.append((1.1, _spindles))
+        panels.append((1.0, _spindles))
+    if any(tap.torque is not None for tap in scene.curves.taps.values()):
+        panels.append((0.8, _torques))
     rows = LEGEND_ROW * (_legend_rows(scene) - 1)
     share = (height - LABEL_BAND - rows - GAP * (len(panels) - 1)) / sum(weight for weight, _ in panels)
     below = top + LABEL_BAND
@@ -219,3 +221,24 @@ def _spindles(axes: Axes, scene: Scene) -> None:
         axes.set_ylim(-1.0, 1.0)  # by hand a motor's turns take no time
         axes.set_yticks([0.0])
     title(axes, "Spindle speed, in above 0 and out below (heavy in the cut)", "/min")
+
+
+def _torques(axes: Axes, scene: Scene) -> None:
+    """Torque on each tap, heavy while it cuts; what breaks the weakest as a line where that is near."""
+    unit = "N*m" if scene.system == "metric" else "in*lbf"
+    most = 0.0
+    for k, tap in enumerate(scene.curves.taps.values()):
+        if tap.torque is None:
+            continue
+        torque, shade = np.asarray(to_unit(tap.torque, unit)), TAP_SHADES[k % len(TAP_SHADES)]
+        axes.plot(scene.degrees, torque, color=shade, linewidth=0.9, linestyle=DASHES[k % len(DASHES)])
+        axes.plot(scene.degrees, np.where(tap.cutting, torque, np.nan), color=shade, linewidth=2.4)
+        most = max(most, float(torque.max()))
+    breaks = [(float(to_unit(tap.breaking_torque, unit)), tap.name) for tap in scene.check.taps if tap.breaking_torque]
+    least, weakest = min(breaks, default=(np.inf, ""))
+    if least < 2.5 * most:
+        axes.axhline(least, color=INK, linewidth=0.8, linestyle=(0, (1.0, 1.2)))
+        axes.text(4.0, least, f"{_short(weakest)} may break from here", fontsize=TINY, ha="left", va="bottom")
+        most = max(most, 1.18 * least)
+    axes.set_ylim(0.0, 1.1 * most if most > 0.0 else 1.0)
+    title(axes, "Torque on the tap, estimated: the high end (heavy in the cut)", unit.replace("*", " "))

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from crankclock.cycle import Cycle, RunningCourse
 from crankclock.dynamics import Motion, Side
+from crankclock.handbook.torque_course import torque_at
 from crankclock.parts.numbers import TIE, TURN, Floats
 from crankclock.parts.tap import Tap
+from crankclock.rules.torque import kind_of, torque_of
 
 NO_TURN = 1e-9
 """Share of its peak below which a spindle's speed is rounding."""
@@ -44,6 +46,9 @@ class TapTrace:
         Spindle speed [turns/s]; positive going in, negative coming out.
     inside, cutting : array of bool
         The thread is in the strip; it is and the turns grow.
+    torque : array or None
+        Torque on the tap, without sign [N m]: an estimate, the higher end of its bracket; None where the strip's
+        material has no cutting force.
     """
 
     gap: Curve
@@ -52,6 +57,7 @@ class TapTrace:
     speed: Curve
     inside: Mask
     cutting: Mask
+    torque: Curve | None
 
 
 @dataclass(frozen=True)
@@ -224,7 +230,19 @@ def _tap(cycle: Cycle, name: str, angle: Curve, underside: Curve) -> TapTrace:
         speed=np.asarray(speed),
         inside=inside,
         cutting=inside & (speed > NO_TURN * np.abs(speed).max()),
+        torque=_torque(cycle, name, gap, speed),
     )
+
+
+def _torque(cycle: Cycle, name: str, gap: Curve, speed: Curve) -> Curve | None:
+    given, tap, full = cycle.machine.scenario.tap[name], cycle.machine.taps[name], torque_of(cycle, name)
+    if full is None:
+        return None
+    still = NO_TURN * np.abs(speed).max()
+    ways = [
+        torque_at(full.high, -gap, tap.height, given.chamfer, tap.pitch, kind_of(given), way) for way in ("in", "out")
+    ]
+    return np.asarray(np.where(speed > still, ways[0], np.where(speed < -still, ways[1], 0.0)))
 
 
 def _tip_height(tap: Tap, thickness: Floats, underside: Curve, gap: Curve) -> Curve:

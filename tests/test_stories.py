@@ -11,7 +11,7 @@ import pytest
 from crankclock.cycle import Reading
 from crankclock.scenario.files import shipped, shipped_folder
 from crankclock.scenario.load import open_scenario
-from crankclock.studies.check import Check, check
+from crankclock.studies.check import Check, Finding, check
 from crankclock.studies.margins import Margin, margins
 
 Found = tuple[str, str | None, str]
@@ -42,6 +42,7 @@ STORIES = {
     "servo-dwell": Story("pass"),
     "long-blank-single-strokes": Story("pass"),
     "gauge-plate-own-motor": Story("pass"),
+    "latch-plate-in-its-limits": Story("pass"),
     "thin-cover-bounces": Story(
         "fail",
         fails=frozenset(
@@ -203,6 +204,19 @@ def test_every_file_names_its_schema_and_tells_its_story(name: str) -> None:
 @pytest.mark.parametrize("reading", ["hand", "rigid"])
 def test_the_thin_cover_is_sound_by_hand_and_with_everything_rigid(reading: Reading) -> None:
     assert check(open_scenario("thin-cover-bounces"), reading).verdict == "pass"
+
+
+def test_the_seat_plate_s_springs_last_a_million_strokes_and_not_two() -> None:
+    def life(*settings: str) -> Finding:
+        return next(each for each in checked("seat-plate-from-below", *settings).findings if each.rule == "spring-life")
+
+    once, twice = life(), life("stripper.spring.red.life=2000000")
+    assert once.status == "pass"
+    assert "47 days at 21,000 a day" in once.says
+    assert twice.status == "fail"
+    text = (shipped_folder() / "seat-plate-from-below.toml").read_text(encoding="utf-8").partition("title =")[0]
+    assert "every\n# 47 days" in text
+    assert "stripper.spring.red.life = 2000000" in text
 
 
 def test_the_motor_of_the_gauge_plate_cannot_keep_up_at_sixty() -> None:

@@ -12,7 +12,11 @@ import pytest
 from crankclock.cli import run
 from crankclock.handbook.extrusion import WALLS, extrusions, pierced_hole
 from crankclock.handbook.holes import HoleError, flange_height
+from crankclock.handbook.material_tables import SPEEDS
+from crankclock.handbook.materials import MATERIALS, Material
 from crankclock.handbook.threads import THREADS, parse
+from crankclock.report import thread_words
+from crankclock.scenario.thread_request import thread_figures
 
 MM, INCH = 1e-3, 25.4
 FULL = ["--hole", "4.3 mm", "--length", "1.2 mm", "--thickness", "1 mm"]
@@ -72,7 +76,7 @@ def test_both_kinds_and_the_usual_drill_where_no_kind_is_given(capsys: pytest.Ca
     assert found["drill"]["drill_mm"] == pytest.approx(6.8)
     assert found["drill"]["percent"] == pytest.approx(73.90, abs=0.005)
     assert not found["drill"]["computed"]
-    assert said(capsys, "M8").count("common practice") == 2
+    assert said(capsys, "M8").count("(common practice)") == 2
     assert "no stock size" in said(capsys, "M20x1.5", "--kind", "cut")
 
 
@@ -150,6 +154,87 @@ def test_every_thread_of_the_tables_in_both_systems(name: str, capsys: pytest.Ca
             assert float(inch_size) * INCH**2 == pytest.approx(float(millimetres), abs=0.005 + 5e-6 * INCH**2)
         else:
             assert float(inch_size) * INCH == pytest.approx(float(millimetres), abs=5.1e-4 + 5.1e-5 * INCH)
+
+
+def speed(found: dict[str, Any], material: str, kind: str, *, coated: bool = False) -> dict[str, Any]:
+    (row,) = (
+        each for each in found["speeds"] if (each["material"], each["kind"], each["coated"]) == (material, kind, coated)
+    )
+    row_found: dict[str, Any] = row
+    return row_found
+
+
+def test_speeds_of_a_cutting_tap_are_the_printed_ones(capsys: pytest.CaptureFixture[str]) -> None:
+    """Low-carbon steel, ft/min: 40 to 80, 50 to 60, 55, 30 to 50 are printed; 50 is what all of them allow.
+
+    50 ft/min is 763.9 /min at 1/4 in: as a supplier's 55 ft/min is 840.3 there.
+    """
+    row = speed(data(capsys, "1/4-20"), "low-carbon-steel", "cut")
+    cutting, spindle = row["cutting_speed_m_min"], row["spindle_speed_per_min"]
+    assert cutting == pytest.approx({"low": 30 * 0.3048, "used": 50 * 0.3048, "high": 80 * 0.3048}, abs=1e-6)
+    assert spindle["used"] == pytest.approx(840.3 * 50.0 / 55.0, rel=1e-4)
+    assert spindle["high"] / spindle["used"] == pytest.approx(80.0 / 50.0, abs=1e-6)
+    assert not row["estimate"]
+    assert "lavallee-ide.com" in row["source"]
+
+
+def test_a_forming_tap_s_speed_is_an_estimate_and_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    """About 2800 /min for M4 in mild steel, common practice."""
+    row = speed(data(capsys, "M4"), "low-carbon-steel", "form")
+    assert row["spindle_speed_per_min"]["used"] == pytest.approx(2800.0, abs=1e-3)
+    assert row["estimate"]
+    assert row["source"].startswith("estimate")
+    text = said(capsys, "M4", "--kind", "form")
+    assert re.search(r"low-carbon-steel +35\.2 e +\S+ +2800 ", text)
+    assert "e: estimate by a rule of the trade, common practice" in text
+
+
+def test_every_material_in_both_coats_for_the_kinds_asked(capsys: pytest.CaptureFixture[str]) -> None:
+    found = data(capsys, "M5", "--kind", "cut")["speeds"]
+    assert {each["kind"] for each in found} == {"cut"}
+    assert [(each["material"], each["coated"]) for each in found] == [
+        (name, coated) for name in MATERIALS for coated in (False, True)
+    ]
+    assert len(data(capsys, "M5")["speeds"]) == 4 * len(MATERIALS)
+    assert "Form tap, m/min" not in said(capsys, "M5", "--kind", "cut")
+
+
+@pytest.mark.parametrize("kind", ["cut", "form"])
+def test_speeds_in_text_are_those_in_json(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
+    found = data(capsys, "M6", "--kind", kind)
+    for units, factor in (("metric", 1.0), ("inch", 0.3048)):
+        lines = said(capsys, "M6", "--kind", kind, "--units", units).splitlines()
+        for name in MATERIALS:
+            (line,) = (each for each in lines if each.startswith(f"  {name} "))
+            cells = re.findall(r"(\d+\.\d) (e| ) +(\d+\.\d)-(\d+\.\d) +(\d+)\b", line)
+            assert len(cells) == 2
+            for cell, coated in zip(cells, (False, True), strict=True):
+                row = speed(found, name, kind, coated=coated)
+                cutting = row["cutting_speed_m_min"]
+                for text, key in ((cell[0], "used"), (cell[2], "low"), (cell[3], "high")):
+                    assert float(text) * factor == pytest.approx(cutting[key], abs=0.0501 * factor)
+                assert (cell[1] == "e") is row["estimate"]
+                assert float(cell[4]) == pytest.approx(row["spindle_speed_per_min"]["used"], abs=0.501)
+
+
+def test_each_source_of_the_speeds_is_named_once(capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in (["M5"], ["M5", "--kind", "cut"], ["M5", "--kind", "form"]):
+        text = " ".join(said(capsys, *arguments).partition("Permitted speeds")[2].split())
+        told = " ".join(each["source"] for each in data(capsys, *arguments)["speeds"])
+        for source in {row.source for row in SPEEDS}:
+            assert text.count(source) == (1 if source in told else 0), source
+
+
+def test_a_material_without_a_speed_is_not_given_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(MATERIALS, "unobtainium", Material("unobtainium"))
+    figures = thread_figures("M5", kind="cut")
+    rows = [each for each in thread_words.as_data(figures)["speeds"] if each["material"] == "unobtainium"]
+    assert [each["coated"] for each in rows] == [False, True]
+    for each in rows:
+        assert each["cutting_speed_m_min"] is None
+        assert each["spindle_speed_per_min"] is None
+        assert each["estimate"] is None
+    assert re.search(r"unobtainium +no figure +no figure\n", thread_words.as_text(figures))
 
 
 def test_a_length_reads_the_same_in_both_units(capsys: pytest.CaptureFixture[str]) -> None:

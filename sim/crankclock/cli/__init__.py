@@ -11,7 +11,7 @@ import rich_click as click
 from click.exceptions import Abort, Exit
 
 from crankclock import __version__
-from crankclock.cli import helpers, judge
+from crankclock.cli import compare, gearing, helpers, judge, strokes, suggest, sweep, tolerance
 from crankclock.cli.options import OK, OUR_FAULT, UNFINISHED, WRONG_INPUT
 from crankclock.errors import CrankclockError, InputError, UnfinishedError
 
@@ -46,6 +46,12 @@ def cli(context: click.Context, verbose: bool) -> None:
 for command in (
     judge.check,
     judge.report,
+    sweep.sweep,
+    gearing.gearing,
+    suggest.suggest,
+    compare.compare,
+    tolerance.tolerance,
+    strokes.strokes,
     helpers.new,
     helpers.explain,
     helpers.thread,

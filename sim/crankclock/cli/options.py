@@ -8,6 +8,8 @@ from typing import Any
 
 import rich_click as click
 
+from crankclock.errors import InputError, Problem
+
 OK, FAILED, WRONG_INPUT, UNFINISHED, OUR_FAULT = 0, 1, 2, 3, 4
 UNITS = click.Choice(["metric", "inch"])
 READINGS = click.Choice(["hand", "rigid", "running"])
@@ -38,3 +40,23 @@ def checked(file: str, settings: tuple[str, ...], reading: Any, units: Any, root
 
 def status(verdict: str) -> int:
     return OK if verdict in ("pass", "tight") else FAILED
+
+
+def rates(given: dict[str, str | None]) -> list[float | None]:
+    """Rates [strokes/s] of options, with all that are wrong told at once."""
+    from crankclock.units import UnitError, read
+
+    found: list[float | None] = []
+    problems = []
+    for name, text in given.items():
+        try:
+            rate = None if text is None else read(text, "rate")
+        except UnitError as wrong:
+            problems.append(Problem(name, "", f'a rate such as "60 /min": {wrong}'))
+            continue
+        if rate is not None and (rate.value <= 0.0 or rate.tolerance is not None):
+            problems.append(Problem(name, f'"{text}"', "a rate above 0 without a tolerance"))
+        found.append(None if rate is None else rate.value)
+    if problems:
+        raise InputError(problems)
+    return found

@@ -19,11 +19,10 @@ Read in a maker's technical pages (sportdocbox.com, document 66021500).
 PISTON_SPEED = 1.6
 """Usual rated piston speed [m/s]; makers' practice, from memory."""
 
-STROKE_SHARE = 0.9
-"""Share of its rated stroke that a gas spring is to be used by at most.
+STROKE_SOURCE = "Gas-Spring Safety, MetalForming, February 2018"
 
-Gas-Spring Safety, MetalForming, February 2018: not more than 90 % of the stroke.
-"""
+STROKE_SHARE = 0.9
+"""Share of its rated stroke that a gas spring is to be used by at most: `STROKE_SOURCE`."""
 
 WARM_SPEED = 4.0 / 60.0
 """Stroke times stroke rate [m/s] above which a gas spring is taken to run warm: 4 m/min.

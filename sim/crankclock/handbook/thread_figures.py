@@ -18,6 +18,8 @@ from crankclock.handbook.holes import (
     percent_of_thread,
     usual_drill,
 )
+from crankclock.handbook.material_tables import SPEEDS
+from crankclock.handbook.materials import MATERIALS, Speed, spindle_speed
 from crankclock.handbook.threads import Thread
 
 Kind = Literal["cut", "form"]
@@ -109,6 +111,28 @@ class Flange:
 
 
 @dataclass(frozen=True)
+class TapSpeed:
+    """Permitted speed of one kind of tap in one strip material.
+
+    Parameters
+    ----------
+    material : str
+    kind : {"cut", "form"}
+    coated : bool
+    speed : Speed or None
+        Of cutting; None where neither a figure nor a rule is known.
+    spindle : tuple of float or None
+        Spindle speed at the low, the used and the high cutting speed [turns/s].
+    """
+
+    material: str
+    kind: Kind
+    coated: bool
+    speed: Speed | None
+    spindle: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True)
 class ThreadFigures:
     """A thread with its holes.
 
@@ -125,6 +149,8 @@ class ThreadFigures:
         What it leaves each kind of tap.
     flange : Flange or None
         None where neither a length of thread nor a strip is given.
+    speeds : tuple of TapSpeed
+        By kind of tap, then by strip material, bare before coated.
     """
 
     thread: Thread
@@ -133,6 +159,7 @@ class ThreadFigures:
     hole: float | None
     leaves: tuple[Leaves, ...]
     flange: Flange | None
+    speeds: tuple[TapSpeed, ...]
 
 
 def tap_holes(thread: Thread, kinds: tuple[Kind, ...], percent: float | None) -> tuple[TapHole, ...]:
@@ -180,6 +207,25 @@ def flange(thread: Thread, hole: float, length: float | None, thickness: float |
 def drill_for(thread: Thread, kinds: tuple[Kind, ...]) -> TapDrill | None:
     """Return the usual drill where a cutting tap is among the kinds."""
     return usual_drill(thread) if "cut" in kinds else None
+
+
+def tap_speeds(thread: Thread, kinds: tuple[Kind, ...]) -> tuple[TapSpeed, ...]:
+    """Permitted speeds of each kind of tap, bare and coated, in every material of the tables."""
+    return tuple(_speed(thread, name, kind, coated) for kind in kinds for name in MATERIALS for coated in (False, True))
+
+
+def speed_sources(speeds: tuple[TapSpeed, ...]) -> tuple[str, ...]:
+    """Every printed table that the speeds rest on, once."""
+    told = " ".join(each.speed.source for each in speeds if each.speed is not None)
+    return tuple(dict.fromkeys(row.source for row in SPEEDS if row.source in told))
+
+
+def _speed(thread: Thread, material: str, kind: Kind, coated: bool) -> TapSpeed:
+    speed = MATERIALS[material].cutting_speed(kind, coated)
+    if speed is None:
+        return TapSpeed(material, kind, coated, None, None)
+    low, used, high = (float(spindle_speed(each, thread.diameter)) for each in (speed.low, speed.used, speed.high))
+    return TapSpeed(material, kind, coated, speed, (low, used, high))
 
 
 def _hole(thread: Thread, kind: Kind, percent: float | None) -> TapHole:

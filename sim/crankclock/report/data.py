@@ -11,7 +11,7 @@ from crankclock.report import setup_data
 from crankclock.report.numbers import DIGITS, number
 from crankclock.scenario.defaults import DEFAULTS, Assumption, pattern
 from crankclock.studies.check import CAUTION, Check, Event, Finding, TapFigures
-from crankclock.units import show
+from crankclock.units import System, show
 
 SCHEMA = 1
 
@@ -34,7 +34,7 @@ def as_data(check: Check) -> dict[str, Any]:
         "taps": [_tap(each) for each in check.taps],
         "feed": _feed(check),
         "setup": setup_data.as_data(check.setup),
-        "assumed": [assumption(each, check) for each in check.assumed],
+        "assumed": [assumption(each, check.units) for each in check.assumed],
         "notes": list(check.notes),
         "caution": CAUTION,
     }
@@ -116,14 +116,14 @@ def _feed(check: Check) -> dict[str, Any] | None:
     }
 
 
-def assumption(each: Assumption, check: Check) -> str:
-    """One assumption in a line: path, value in the scenario's units, and where it comes from."""
+def assumption(each: Assumption, system: System) -> str:
+    """One assumption in a line: path, value in the units reports speak, and where it comes from."""
     if each.value is None:
         return f"{each.path}: {each.words}"
     text = f"{each.value:g}" if isinstance(each.value, float) else str(each.value)
     default = DEFAULTS.get(pattern(each.path))
-    if isinstance(default, str) and (check.units == "metric" or each.dimension is None):
+    if isinstance(default, str) and (system == "metric" or each.dimension is None):
         text = default
     elif each.dimension is not None and isinstance(each.value, float):
-        text = show(each.value, each.dimension, check.units)
+        text = show(each.value, each.dimension, system)
     return f"{each.path} = {text}" + (f" ({each.words})" if each.words else "")

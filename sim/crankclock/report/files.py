@@ -69,7 +69,7 @@ def _umask() -> int:
     return mask
 
 
-def check_output(path: Path) -> None:
+def check_output(path: Path, suffixes: tuple[str, ...] = SUFFIXES) -> None:
     """Refuse an output that cannot be, before any work is done.
 
     Raises
@@ -78,8 +78,8 @@ def check_output(path: Path) -> None:
         An unknown suffix, a folder in its place, or no folder to write in.
     """
     problems = []
-    if path.suffix.lower() not in SUFFIXES:
-        problems.append(Problem("-o", f'"{path}"', "a file ending in " + ", ".join(SUFFIXES)))
+    if path.suffix.lower() not in suffixes:
+        problems.append(Problem("-o", f'"{path}"', "a file ending in " + ", ".join(suffixes)))
     if path.is_dir():
         problems.append(Problem("-o", f'"{path}", a folder', "a file name"))
     elif not path.parent.is_dir():

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 
+from crankclock.handbook.die_springs import AVERAGE_LIFE
+from crankclock.rules.spring_life import BASIS, Lasting, count
 from crankclock.studies.check import CAUTION, Check
+from crankclock.studies.guarding import NOT_FOR_USE, Guarding
 from crankclock.studies.setup import Setup, SpringSetup, TapSetup
 from crankclock.units import show, to_unit
 
@@ -30,6 +34,7 @@ def sheet(check: Check, found: Setup) -> list[str]:
         _heights(found, check),
         "\n".join(_tap(each, check) for each in found.taps),
         "\n".join(_spring(each, check) for each in found.springs),
+        "" if found.guarding is None else _guarding(found.guarding, check),
     ]
     return [block for block in blocks if block]
 
@@ -115,7 +120,37 @@ def _spring(each: SpringSetup, check: Check) -> str:
     return _wrapped(
         f"Spring {each.name}: {each.count} {each.kind}, {show(each.preload, 'force', check.units)} together at rest, "
         f"{show(each.bdc_force, 'force', check.units)} at BDC; {show(each.used, 'length', check.units)} used{rated}."
+        f"{_lasting(each.lasting)}"
     )
+
+
+def _lasting(known: Lasting | None) -> str:
+    """When the springs are due to be changed."""
+    if known is None:
+        return ""
+    share = f" Deflected by {100.0 * known.share:.1f} % of their free length"
+    if known.strokes == 0.0:
+        return f"{share} they are beyond what their load class bears: {BASIS}."
+    if math.isinf(known.strokes):
+        return f"{share} they last more than {count(AVERAGE_LIFE)} strokes: {BASIS}."
+    days = "" if known.days is None else f", that is every {math.floor(known.days)} days"
+    return f"{share} they are due to be changed every {count(known.strokes)} strokes{days}: {BASIS}."
+
+
+def _guarding(found: Guarding, check: Check) -> str:
+    """No figure without the standard it is of and who decides."""
+    time, rate = show(found.stopping, "time", check.units), show(found.rate, "rate", check.units)
+    rows = [
+        "Guarding arithmetic: for reference only, not for use",
+        _wrapped(NOT_FOR_USE, "  "),
+        _wrapped(f"Signal to rest at {rate}, the control's scan with it: {time}.", "  "),
+    ]
+    for each in found.references:
+        figure = each.figure
+        size = show(float(figure.distance), "length", check.units)
+        told = f"{figure.standard}, {figure.formula}: {each.part} is {size}; {each.lacks}. {figure.decides}"
+        rows.append(_wrapped(told, "  ", "    "))
+    return "\n".join(rows)
 
 
 def _looks(found: Setup) -> str:

@@ -8,7 +8,16 @@ from typing import Any
 
 from crankclock import __version__
 from crankclock.handbook.extrusion import SMALLEST_PUNCH, Extrusion
-from crankclock.handbook.thread_figures import FORMULAS, LEAST_PERCENT, Flange, Leaves, TapHole, ThreadFigures
+from crankclock.handbook.thread_figures import (
+    FORMULAS,
+    LEAST_PERCENT,
+    Flange,
+    Leaves,
+    TapHole,
+    TapSpeed,
+    ThreadFigures,
+    speed_sources,
+)
 from crankclock.handbook.thread_tables import CHAMFER_FORMS, UNC, UNF
 from crankclock.handbook.threads import Thread
 from crankclock.units import System, to_unit
@@ -32,6 +41,17 @@ VOLUME_BASIS = (
     "part 1, MetalForming, October 2011); uniform wall, no entry radius. Try it before the tool is built. "
     f"The smallest hole is pierced at {SMALLEST_PUNCH:g} strip thickness (common practice)."
 )
+SPEED_BASIS = (
+    "High-speed steel taps; of several printed ranges the one used is the fastest that all of them allow. The tap "
+    "maker's own figure rules."
+)
+_SPEED_HEAD = "".join(f"{name:>7}  {'range':>12}{'/min':>7}" for name in ("bare", "coated"))
+ESTIMATE_BASIS = (
+    "e: estimate by a rule of the trade, common practice. Forming in mild steel: about 2800 /min for M4, coated to 260 "
+    "ft/min (Destefani, Don't Cut Threads, Form 'Em, sme.org). High-strength low-alloy steel two thirds of the speed "
+    "in mild steel, formed stainless a third. Elsewhere the nearest figure printed; a coated tap bears at least the "
+    "speed of a bare one, a forming tap that of a cutting one."
+)
 
 
 def as_text(figures: ThreadFigures, system: System | None = None) -> str:
@@ -53,6 +73,7 @@ def as_text(figures: ThreadFigures, system: System | None = None) -> str:
         _holes(figures, speak),
         *([] if figures.flange is None else [_flange(figures.flange, figures.thread, speak)]),
         _chamfers(figures.thread, speak),
+        _speeds(figures, speak),
     ]
     return "\n\n".join(parts) + "\n"
 
@@ -96,6 +117,8 @@ def as_data(figures: ThreadFigures) -> dict[str, Any]:
              "least_mm": _mm(least * thread.pitch), "most_mm": _mm(most * thread.pitch)}
             for form, (least, most) in CHAMFER_FORMS.items()
         ],
+        "speeds": [_speed_data(each) for each in figures.speeds],
+        "speed_basis": SPEED_BASIS,
         "sources": {
             "diameter and pitch": thread.source,
             "basic diameters": BASIC_INCH if _inch(thread) else BASIC,
@@ -103,6 +126,25 @@ def as_data(figures: ThreadFigures) -> dict[str, Any]:
             "chamfers": CHAMFERS,
         },
     }  # fmt: skip
+
+
+def _speed_data(each: TapSpeed) -> dict[str, Any]:
+    speed, spindle = each.speed, each.spindle
+    names = ("low", "used", "high")
+    cutting = None if speed is None else (speed.low, speed.used, speed.high)
+    return {
+        "material": each.material,
+        "kind": each.kind,
+        "coated": each.coated,
+        "cutting_speed_m_min": None if cutting is None else _spread(names, cutting, "m/min"),
+        "spindle_speed_per_min": None if spindle is None else _spread(names, spindle, "1/min"),
+        "estimate": None if speed is None else speed.estimate,
+        "source": None if speed is None else speed.source,
+    }
+
+
+def _spread(names: tuple[str, ...], values: tuple[float, ...], unit: str) -> dict[str, float]:
+    return {name: round(float(to_unit(value, unit)), DIGITS) for name, value in zip(names, values, strict=True)}
 
 
 def _drill_data(figures: ThreadFigures) -> dict[str, Any] | None:
@@ -255,3 +297,27 @@ def _chamfers(thread: Thread, system: System) -> str:
         span = f"{_size(least * thread.pitch, system)} to {_size(most * thread.pitch, system)}"
         lines.append(_row(f"{form}, {least:g} to {most:g} pitches", span))
     return "\n".join(lines)
+
+
+def _speeds(figures: ThreadFigures, system: System) -> str:
+    """A table for each kind of tap, then the sources once."""
+    unit = "m/min" if system == "metric" else "ft/min"
+    lines = [
+        f"Permitted speeds at {_size(figures.thread.diameter, system)}: the one used, range, spindle at the one used"
+    ]
+    for kind in dict.fromkeys(each.kind for each in figures.speeds):
+        lines.append(f"  {f'{kind.capitalize()} tap, {unit}':<20}" + _SPEED_HEAD)
+        rows = [each for each in figures.speeds if each.kind == kind]
+        for material in dict.fromkeys(each.material for each in rows):
+            cells = "".join(_speed(each, unit) for each in rows if each.material == material)
+            lines.append(f"  {material:<20}{cells}".rstrip())
+    sources = "; ".join(speed_sources(figures.speeds))
+    return "\n".join([*lines, *(_wrapped(text) for text in (SPEED_BASIS, ESTIMATE_BASIS, f"Sources: {sources}."))])
+
+
+def _speed(each: TapSpeed, unit: str) -> str:
+    if each.speed is None or each.spindle is None:
+        return f"{'no figure':>28}"
+    low, used, high = (float(to_unit(value, unit)) for value in (each.speed.low, each.speed.used, each.speed.high))
+    mark = "e" if each.speed.estimate else ""
+    return f"{used:>7.1f} {mark:<1}{f'{low:.1f}-{high:.1f}':>12}{float(to_unit(each.spindle[1], '1/min')):>7.0f}"

@@ -177,6 +177,6 @@ def _feed(check: Check) -> str:
 
 
 def _assumed(check: Check) -> str:
-    lines: Iterable[str] = (_wrapped(assumption(each, check), "    ", "  ") for each in check.assumed)
+    lines: Iterable[str] = (_wrapped(assumption(each, check.units), "    ", "  ") for each in check.assumed)
     notes = "\n".join(_wrapped(note, "  ", "  ") for note in check.notes)
     return "\n".join(["Assumed, because the scenario does not say", *lines, "", "Note", notes])

@@ -22,17 +22,17 @@ def _sensor(cycle: Cycle, subject: Subject) -> tuple[str, Sensor]:
     return name, cycle.machine.scenario.sensor[name]
 
 
-def _begins(cycle: Cycle, what: str) -> Floats | None:
+def wrong_from(cycle: Cycle, what: str) -> Floats | None:
     """Dial angle [rad] from which something a sensor watches can be wrong; None where it cannot be told."""
     if what == "feed":
         return None if cycle.feed is None else cycle.feed.end
     if what == "strip":
         return cycle.motion.settled
-    contact = _contact(cycle, what)
+    contact = touched(cycle, what)
     return span_of(cycle, what).start if contact is None else contact[0]
 
 
-def _protected(cycle: Cycle, what: str) -> Floats | None:
+def protected_from(cycle: Cycle, what: str) -> Floats | None:
     """Dial angle [rad] at which what a sensor protects is reached; None where it cannot be told.
 
     A feed once commanded runs whether or not the crank stops, so its command counts, not its first motion.
@@ -57,7 +57,7 @@ def _stopping(cycle: Cycle) -> Floats | None:
     return speed * (stop.delay + 0.5 * stop.braking * speed / (TURN * stop.measured_at))
 
 
-def _first_from(angle: Floats, start: Floats) -> Floats:
+def first_from(angle: Floats, start: Floats) -> Floats:
     """The first angle [rad] at or after `start` that shows the same dial reading as `angle`."""
     return start + np.mod(angle - start, TURN)
 
@@ -70,13 +70,13 @@ def _stop_in_time(cycle: Cycle, subject: Subject) -> Measured | Missing:
         return Missing((f"sensor.{name}.protects",))
     if stop is None or stopping is None:
         return Missing(("press.stop",))
-    reached, begins = _protected(cycle, sensor.protects), _begins(cycle, sensor.watches)
+    reached, begins = protected_from(cycle, sensor.protects), wrong_from(cycle, sensor.watches)
     if reached is None:
         return Missing((f"sensor.{name}.protects",), f"{sensor.protects} has no dial angle in this cycle")
     begins = sensor.on if begins is None else begins
-    judged = cycle.machine.crank.after(_first_from(sensor.off, begins), sensor.response + stop.scan)
+    judged = cycle.machine.crank.after(first_from(sensor.off, begins), sensor.response + stop.scan)
     # What it watches and protects alike is protected in its next stroke.
-    hit = begins + TURN if sensor.protects == sensor.watches else _first_from(reached, begins)
+    hit = begins + TURN if sensor.protects == sensor.watches else first_from(reached, begins)
     margin = hit - judged - stopping
     return Measured(margin, np.isnan(margin), start=judged, end=hit)
 
@@ -84,7 +84,7 @@ def _stop_in_time(cycle: Cycle, subject: Subject) -> Measured | Missing:
 def _say_best(cycle: Cycle, sensor: Sensor, found: Measured, words: Words) -> str:
     """What the best setting of the window could do: end just when the watched thing can first be told to be wrong."""
     crank, stop, stopping = cycle.machine.crank, cycle.machine.scenario.press.stop, _stopping(cycle)
-    begins, hit = _begins(cycle, sensor.watches), found.end
+    begins, hit = wrong_from(cycle, sensor.watches), found.end
     assert stop is not None
     assert stopping is not None
     if begins is None or hit is None or not np.isfinite(begins):
@@ -140,7 +140,7 @@ def _level(cycle: Cycle, sensor: Sensor) -> Floats | None:
     return tap.height - tap.point + sensor.sensing_gap
 
 
-def _contact(cycle: Cycle, what: str, sensor: Sensor | None = None) -> tuple[Floats, Floats] | None:
+def touched(cycle: Cycle, what: str, sensor: Sensor | None = None) -> tuple[Floats, Floats] | None:
     """Dial angles [rad] from which and to which a tap touches its sensor; None where nothing says where that sits."""
     known = [sensor] if sensor is not None else list(cycle.machine.scenario.sensor.values())
     for each in known:
@@ -182,7 +182,7 @@ def _seen(cycle: Cycle, sensor: Sensor) -> Floats:
     """Time [s] for which a sensor is actuated while it is looked at."""
     crank = cycle.machine.crank
     start, end = sensor.on, next_after(sensor.off, sensor.on)
-    contact = _contact(cycle, sensor.watches, sensor)
+    contact = touched(cycle, sensor.watches, sensor)
     if contact is None:
         return crank.seconds(start, end)
     best: Floats = 0.0
@@ -203,7 +203,7 @@ def _say_dwell(cycle: Cycle, subject: Subject, found: Measured, words: Words) ->
     assert found.limit is not None
     lasts, needs = words.say(found.limit, "time"), words.say(sensor.response, "time")
     what = f"Sensor {name}'s window lasts {lasts}"
-    if _contact(cycle, sensor.watches, sensor) is not None:
+    if touched(cycle, sensor.watches, sensor) is not None:
         what = f"Within its window sensor {name} is touched by {sensor.watches.replace(':', ' ')} for {lasts}"
     if float(found.margin) < 0.0:
         return f"{what} at this rate, but it needs {needs} to respond: it sees nothing."

@@ -165,6 +165,6 @@ def rated_time(rates: schema.Rates, feed_angle: Floats, length: Floats) -> Float
     table = np.array(sorted(rates))
     slowest = np.minimum.accumulate(table[:, 1])
     row = np.searchsorted(table[:, 0] * (1.0 + 1e-9), length)
-    times = np.append(feed_angle / TURN / slowest, np.inf)
-    found: Floats = times[row]
+    times = np.append(1.0 / TURN / slowest, np.inf)
+    found: Floats = feed_angle * times[row]
     return found

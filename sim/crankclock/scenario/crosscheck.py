@@ -13,15 +13,16 @@ from crankclock.parts.numbers import TURN, Floats
 from crankclock.scenario.crank_checks import crank_problems, crank_unused
 from crankclock.scenario.schema import (
     MATERIALS,
-    Drive,
     Feeder,
     Scenario,
+    Spring,
     Table,
     Tap,
     inner,
     required,
 )
 from crankclock.scenario.slide_checks import slide_problems, slide_unused
+from crankclock.scenario.spring_checks import spring_problems, spring_unused
 from crankclock.units import show
 
 PROTECTABLE = ("feed", "stripper")
@@ -36,6 +37,8 @@ def problems(scenario: Scenario, bad: set[str]) -> list[Problem]:
         found += _feeder(scenario, scenario.feeder)
     for name, tap in (scenario.tap or {}).items():
         found += _tap(name, tap)
+    for name, spring in _springs(scenario).items():
+        found += spring_problems(f"stripper.spring.{name}", spring)
     found += _sensors(scenario)
     return [problem for problem in found if problem.where not in bad]
 
@@ -112,14 +115,11 @@ def _press(scenario: Scenario) -> list[Problem]:
         if low is not None and high is not None and low > high:
             given = show(float(low), "rate", "metric")
             found.append(Problem("press.limits.rate_min", given, "no more than press.limits.rate_max"))
-    for name, spring in ((scenario.stripper.spring or {}) if scenario.stripper is not None else {}).items():
-        if spring.kind == "gas" and spring.force is not None and spring.end_force is not None:
-            if spring.force <= 0.0:
-                found.append(Problem(f"stripper.spring.{name}.force", "0 N", "more than 0 N for a gas spring"))
-            elif spring.end_force <= spring.force:
-                given = show(float(spring.end_force), "force", "metric")
-                found.append(Problem(f"stripper.spring.{name}.end_force", given, "more than the spring's force"))
     return found
+
+
+def _springs(scenario: Scenario) -> Mapping[str, Spring]:
+    return (scenario.stripper.spring or {}) if scenario.stripper is not None else {}
 
 
 def _feeder(scenario: Scenario, feeder: Feeder) -> list[Problem]:
@@ -176,23 +176,17 @@ def _sensors(scenario: Scenario) -> list[Problem]:
     return found
 
 
-NOT_YET: Mapping[type[Table], tuple[str, ...]] = {
-    Drive: ("gearings",),
-}
-"""Keys that are checked for sense but that no rule of this version reads."""
-
-
-def _not_yet(table: Table) -> list[str]:
-    return [name for name in NOT_YET.get(type(table), ()) if getattr(table, name) is not None]
-
-
 def unused(scenario: Scenario) -> list[str]:
     """Keys that are given but mean nothing for the kind of thing they stand in; told, not refused."""
     found = crank_unused(scenario.press) if scenario.press is not None else []
     found += slide_unused(scenario.press.slide) if scenario.press is not None else []
+    for name, spring in _springs(scenario).items():
+        found += spring_unused(f"stripper.spring.{name}", spring)
+    lasting = any(spring.load_class is not None for spring in _springs(scenario).values())
+    if scenario.press is not None and scenario.press.strokes_per_day is not None and not lasting:
+        found.append("press.strokes_per_day is not used: no spring has a load_class")
     for prefix, table in _tables(scenario):
         kind = getattr(table, "kind", None) or getattr(table, "mount", None)
-        found += [f"{prefix}{name} is read but not judged by this version" for name in _not_yet(table)]
         for name, field in type(table).model_fields.items():
             when = required(field)
             if getattr(table, name) is None or not isinstance(when, str) or kind is None:

@@ -4,38 +4,14 @@ from __future__ import annotations
 
 import difflib
 import json
-from collections.abc import Mapping
 from typing import Any
 
 from crankclock.errors import InputError, Problem
-from crankclock.scenario.crosscheck import NOT_YET
 from crankclock.scenario.defaults import DEFAULTS, default_words, pattern
 from crankclock.scenario.fields import Choice, In, ListOf, Number, Rows, Text
-from crankclock.scenario.schema import (
-    Drive,
-    Properties,
-    Punch,
-    Scenario,
-    Sensor,
-    Stripper,
-    Table,
-    Tap,
-    inner,
-    keys,
-    markers,
-    required,
-)
+from crankclock.scenario.schema import Scenario, Table, inner, keys, markers, required
 from crankclock.units import DIMENSIONS
 
-_PLACES: Mapping[str, type[Table]] = {
-    "tap.*": Tap,
-    "tap.*.drive": Drive,
-    "punch.*": Punch,
-    "sensor.*": Sensor,
-    "stripper": Stripper,
-    "strip.properties": Properties,
-}
-NOT_JUDGED = frozenset(f"{place}.{name}" for place, table in _PLACES.items() for name in NOT_YET.get(table, ()))
 NAME_PATTERN = "^[a-z0-9][a-z0-9-]*$"
 
 
@@ -86,8 +62,6 @@ def _line(path: str, field: Any) -> str:
         said.append(f"Left out: {default}.")
     else:
         said.append("May be left out.")
-    if path in NOT_JUDGED:
-        said.append("Not judged by this version.")
     return f"{path}: " + " ".join(said)
 
 

@@ -76,15 +76,16 @@ class In(_Marker):
             raise refuse(value, f"{kind.words}: {str(wrong).removeprefix(f'{told(value)}: ')}") from None
         if self.exact and found.tolerance is not None:
             raise refuse(value, f"{kind.words} without a tolerance")
-        size = found.value
-        if self.above is not None and size <= self.above:
-            raise refuse(value, f"{kind.words} greater than {show(self.above, self.dimension, 'metric')}")
-        if self.least is not None and size < self.least:
-            raise refuse(value, f"{kind.words} of at least {show(self.least, self.dimension, 'metric')}")
+        low, high = found.limits
+        over = "" if found.tolerance is None else " over its whole tolerance"
+        if self.above is not None and low <= self.above:
+            raise refuse(value, f"{kind.words} greater than {show(self.above, self.dimension, 'metric')}{over}")
+        if self.least is not None and low < self.least:
+            raise refuse(value, f"{kind.words} of at least {show(self.least, self.dimension, 'metric')}{over}")
         most = LARGEST.get(self.dimension, 1e12)
-        if abs(size) > most:
-            raise refuse(value, f"{kind.words} of at most {show(most, self.dimension, 'metric')}")
-        return size
+        if max(abs(low), abs(high)) > most:
+            raise refuse(value, f"{kind.words} of at most {show(most, self.dimension, 'metric')}{over}")
+        return found.value
 
     def schema(self) -> JsonSchema:
         kind = DIMENSIONS[self.dimension]

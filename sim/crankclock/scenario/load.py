@@ -18,6 +18,7 @@ from crankclock.scenario import crosscheck
 from crankclock.scenario.defaults import Assumption, resolve
 from crankclock.scenario.fields import In, told
 from crankclock.scenario.files import Source, Tree, find, load, override
+from crankclock.scenario.limits import limit_problems
 from crankclock.scenario.motion_file import MotionFile, motion_file
 from crankclock.scenario.schema import Scenario, Table, inner, markers
 from crankclock.units import Tolerance, read
@@ -72,16 +73,21 @@ def validated(source: Source, settings: tuple[str, ...] = ()) -> Loaded:
     tree = override(source.tree, settings)
     motion = motion_file(tree, source)
     source = motion.counted(source) if motion is not None else source
-    scenario, problems = check_tree(tree, motion)
+    scenario, tolerances, problems = _checked(tree, motion)
     if problems:
         raise InputError(problems, str(source.path))
-    tolerances = MappingProxyType(dict(_tolerances(Scenario, tree, "")))
     notes = tuple(crosscheck.unused(scenario))
-    return Loaded(source.path.stem, scenario, source, settings, tolerances, notes)
+    return Loaded(source.path.stem, scenario, source, settings, MappingProxyType(tolerances), notes)
 
 
 def check_tree(tree: Tree, motion: MotionFile | None = None) -> tuple[Scenario, list[Problem]]:
     """Validate a tree, with the motion file it names; what could be read comes back even where there are problems."""
+    scenario, _, problems = _checked(tree, motion)
+    return scenario, problems
+
+
+def _checked(tree: Tree, motion: MotionFile | None) -> tuple[Scenario, dict[str, Tolerance], list[Problem]]:
+    """What could be read, the tolerances of it by key path, and all that is wrong."""
     problems: list[Problem] = list(motion.problems) if motion is not None else []
     tree = _check_names(tree, problems)
     bad: set[str] = {problem.where for problem in problems}
@@ -98,10 +104,12 @@ def check_tree(tree: Tree, motion: MotionFile | None = None) -> tuple[Scenario, 
                     bad.add(where)
                 tree = _without(tree, location)
     else:
-        scenario = Scenario()
+        scenario, tree = Scenario(), {}
     if motion is not None and scenario.press is not None and scenario.press.slide is not None:
         scenario.press.slide.points = motion.points
-    return scenario, [*problems, *crosscheck.problems(scenario, bad)]
+    tolerances = dict(_tolerances(Scenario, tree, ""))
+    problems += crosscheck.problems(scenario, bad)
+    return scenario, tolerances, problems + limit_problems(scenario, tolerances, bad)
 
 
 def _check_names(tree: Tree, problems: list[Problem]) -> Tree:

@@ -7,7 +7,16 @@ from typing import TypeVar
 
 from crankclock.errors import InputError, Problem
 from crankclock.handbook.holes import HoleError
-from crankclock.handbook.thread_figures import KINDS, Kind, ThreadFigures, drill_for, flange, leaves, tap_holes
+from crankclock.handbook.thread_figures import (
+    KINDS,
+    Kind,
+    ThreadFigures,
+    drill_for,
+    flange,
+    leaves,
+    tap_holes,
+    tap_speeds,
+)
 from crankclock.handbook.threads import ThreadError, parse
 from crankclock.units import UnitError, read
 
@@ -67,7 +76,8 @@ def thread_figures(
     )
     if problems:
         raise InputError(problems)
-    return ThreadFigures(thread, holes, drill_for(thread, kinds), at_hand, left or (), extruded)
+    speeds = tap_speeds(thread, kinds)
+    return ThreadFigures(thread, holes, drill_for(thread, kinds), at_hand, left or (), extruded, speeds)
 
 
 def _tried(

@@ -11,11 +11,13 @@ import numpy as np
 
 from crankclock.cycle import Cycle, Reading, Readings, running_needs, turn
 from crankclock.errors import InputError, Problem
+from crankclock.handbook.gas_springs import WARM_BASIS, runs_warm, warm_rate
 from crankclock.parts.numbers import TURN, Floats
 from crankclock.parts.tap import PressSpindle
 from crankclock.rules import Measured, Subject, Words
 from crankclock.rules.base import UNITS
 from crankclock.rules.feed import window
+from crankclock.rules.springs import used_travel
 from crankclock.rules.tapping import acceleration_peak, cutting_speed, step_peak
 from crankclock.rules.torque import breaking_of, torque_of
 from crankclock.scenario.build import Machine, build
@@ -411,7 +413,7 @@ def _how_read(machine: Machine, reading: Reading, found: tuple[Finding, ...]) ->
     return [f"Springs, bounce and the stripper's inertia at speed are not in the {reading} reading."]
 
 
-def _press_notes(machine: Machine) -> list[str]:
+def press_notes(machine: Machine) -> list[str]:
     """What is an estimate in how the press turns."""
     press, crank = machine.scenario.press, machine.crank
     single, wheel, notes = press.mode == "single-stroke", press.flywheel, []
@@ -439,13 +441,26 @@ def _press_notes(machine: Machine) -> list[str]:
     return notes
 
 
+def _heat_notes(cycle: Cycle) -> list[str]:
+    """Gas springs that run warm at the strokes a minute the press makes."""
+    rate, notes = 1.0 / cycle.machine.crank.period, []
+    for name, spring in cycle.machine.scenario.stripper.spring.items():
+        stroke = used_travel(cycle, spring)
+        if spring.kind == "gas" and runs_warm(stroke, rate):
+            strokes, limit = (show(float(each), "rate", "metric") for each in (rate, warm_rate(stroke)))
+            notes.append(f"Gas spring {name} runs warm at {strokes}: from about {limit} on at its stroke. {WARM_BASIS}")
+    return notes
+
+
 def cycle_notes(readings: Readings, reading: Reading, tolerances: bool, found: tuple[Finding, ...]) -> list[str]:
     """What a reader should know about how the cycle was read."""
     machine = readings.rigid.machine
     notes = _how_read(machine, reading, found)
-    notes += _press_notes(machine)
+    notes += press_notes(machine)
     if reading == "hand":
         notes.append("Turned over by hand: a pass by hand says nothing of the cycle at speed. Speeds are at the rate.")
+    else:
+        notes += _heat_notes(readings.chosen(reading))
     if tolerances:
         notes.append("The tolerances given are not used: this is the nominal cycle.")
     latency = machine.feeder.latency if machine.feeder is not None else 0.0

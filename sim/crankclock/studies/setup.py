@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +12,11 @@ from crankclock.cycle import Cycle, Readings, turn
 from crankclock.handbook import holes, threads
 from crankclock.parts.numbers import TURN, Flags, Floats
 from crankclock.parts.tap import PressSpindle
+from crankclock.rules.spring_life import Lasting, lasting
 from crankclock.rules.springs import bdc_force, used_travel
 from crankclock.scenario.build import Machine, build
 from crankclock.scenario.schema import Scenario
+from crankclock.studies.guarding import Guarding, guarding
 from crankclock.studies.margins import Margin, Unjudged, margins
 
 OTHER_RATES = (0.75, 1.25)
@@ -87,7 +89,13 @@ class TapSetup:
 
 @dataclass(frozen=True)
 class SpringSetup:
-    """A group of stripper springs; forces of all of them together [N], travels [m]."""
+    """A group of stripper springs; forces of all of them together [N], travels [m].
+
+    Attributes
+    ----------
+    lasting : Lasting or None
+        How long they last; None where their load class and free length are not given.
+    """
 
     name: str
     kind: str
@@ -96,6 +104,7 @@ class SpringSetup:
     bdc_force: float
     used: float
     rated: float | None
+    lasting: Lasting | None
 
 
 @dataclass(frozen=True)
@@ -120,6 +129,8 @@ class Setup:
         The rules that fail at each of them.
     travel, travel_needed : float
         Stripper travel, and how much of it the taps need by the rigid reading [m]; None where it is not enough.
+    guarding : Guarding or None
+        For reference only; None where nothing is known of how the press stops.
     """
 
     rates: tuple[float, ...]
@@ -131,6 +142,7 @@ class Setup:
     travel: float
     travel_needed: float | None
     bdc_shift: float
+    guarding: Guarding | None
     looks: tuple[Look, ...]
 
 
@@ -159,8 +171,9 @@ def setup(scenario: Scenario, readings: Readings, cycle: Cycle, verdict: str) ->
         taps=tuple(_tap(scenario, cycle, name) for name in cycle.machine.taps),
         springs=tuple(_spring(cycle, name) for name in scenario.stripper.spring),
         travel=float(scenario.stripper.travel),
-        travel_needed=_travel_needed(scenario),
+        travel_needed=travel_needed(scenario),
         bdc_shift=float(scenario.press.bdc_shift),
+        guarding=guarding(cycle),
         looks=tuple(sorted(_looks(readings.hand), key=lambda look: look.angle)),
     )
 
@@ -284,22 +297,44 @@ def _spring(cycle: Cycle, name: str) -> SpringSetup:
         bdc_force=float(bdc_force(cycle, spring)),
         used=float(used_travel(cycle, spring)),
         rated=None if spring.travel is None else float(spring.travel),
+        lasting=lasting(cycle, spring),
     )
 
 
-def _travel_needed(scenario: Scenario) -> float | None:
-    """Least stripper travel [m] that still leaves every tap clamped, clear and home with its allowance; rigid.
+def travel_needed(
+    scenario: Scenario, subjects: Collection[str] | None = None, most: float | None = None
+) -> float | None:
+    """Least stripper travel [m] that still leaves the taps clamped, clear and home with their allowance; rigid.
 
-    Within a ten-thousandth of the travel there is: two scans, the second about where the first one turns.
+    Parameters
+    ----------
+    scenario : Scenario
+        Resolved, of single values.
+    subjects : collection of str, optional
+        The taps that count, such as "tap:m4"; all by default.
+    most : float, optional
+        Travel to look up to [m] where what there is is not enough; by default no further.
+
+    Returns
+    -------
+    float or None
+        Within a ten-thousandth of the span looked at: two scans, the second about where the first one turns.
     """
     if not scenario.tap:
         return None
     low, high = 0.0, float(scenario.stripper.travel)
-    if not _holds(scenario, np.array([high]))[0]:
-        return None
+    if not _holds(scenario, np.array([high]), subjects)[0]:
+        if most is None or most <= high:
+            return None
+        low, high = high, most
+        held = _holds(scenario, travel := np.linspace(low, high, SCAN), subjects)
+        if not held.any():
+            return None
+        first = int(np.argmax(held))
+        low, high = float(travel[first - 1]), float(travel[first])
     for _ in range(2):
         travel = np.linspace(low, high, SCAN)
-        held = _holds(scenario, travel)
+        held = _holds(scenario, travel, subjects)
         bad = np.flatnonzero(~held)
         if bad.size == 0:
             return low
@@ -307,12 +342,14 @@ def _travel_needed(scenario: Scenario) -> float | None:
     return high
 
 
-def _holds(scenario: Scenario, travel: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _holds(
+    scenario: Scenario, travel: NDArray[np.float64], subjects: Collection[str] | None = None
+) -> NDArray[np.bool_]:
     many = scenario.model_copy(deep=True)
     many.stripper.travel = travel
     good = np.ones(travel.shape, dtype=bool)
     for each in margins(turn(build(many), running=False), rules=TRAVEL_RULES):
-        if isinstance(each, Margin):
+        if isinstance(each, Margin) and (subjects is None or each.subject in subjects):
             good &= ~np.asarray(each.fails) & ~np.asarray(each.tight)
     return good
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crankclock.cycle import Reading, running_needs, turn
-from crankclock.parts.numbers import Floats
+from crankclock.cycle import Reading, Readings, running_needs, turn
 from crankclock.rules import Rule, Subject
 from crankclock.scenario.build import build
 from crankclock.scenario.defaults import resolve
+from crankclock.scenario.paths import value_at as value_at
+from crankclock.scenario.paths import with_values as with_values
 from crankclock.scenario.schema import Scenario
 from crankclock.studies.margins import Margin, Unjudged, margins
 
@@ -21,44 +22,6 @@ Mask = NDArray[np.bool_]
 
 CHUNK = 2_000
 """Variants worked out at a time, so that memory does not grow with their number."""
-
-
-def value_at(scenario: Scenario, path: str) -> object:
-    """What a scenario holds at a key's path, such as "tap.m4.drive.gearing"; None where it is not given.
-
-    Raises
-    ------
-    KeyError
-        There is no such key.
-    """
-    table: object = scenario
-    for step in path.split("."):
-        if isinstance(table, dict):
-            table = table[step]
-        elif table is not None and step in type(table).model_fields:  # type: ignore[attr-defined]
-            table = getattr(table, step)
-        else:
-            raise KeyError(path)
-    return table
-
-
-def with_values(scenario: Scenario, values: Mapping[str, Floats]) -> Scenario:
-    """A copy of a scenario with keys set [SI]; tables on the way to a key must be there.
-
-    Raises
-    ------
-    KeyError
-        There is no such key.
-    """
-    copy = scenario.model_copy(deep=True)
-    for path, value in values.items():
-        above, _, last = path.rpartition(".")
-        value_at(copy, path)
-        table = value_at(copy, above) if above else copy
-        if isinstance(table, dict):
-            raise KeyError(path)
-        setattr(table, last, value)
-    return copy
 
 
 @dataclass(frozen=True)
@@ -138,50 +101,87 @@ def evaluate(
     KeyError
         A path names no key.
     """
+    parts = [_judged(each) for each in turned(scenario, values, reading, rules)]
+    return _joined(parts, sum(part.count for part in parts), parts[0].reading)
+
+
+@dataclass(frozen=True)
+class Turned:
+    """Some of the variants, turned over: their cycles, and what every rule measures in them."""
+
+    count: int
+    reading: Reading
+    readings: Readings
+    found: list[Margin | Unjudged]
+
+    def wide(self, value: object) -> Array:
+        """A figure of theirs as an array of shape (count,)."""
+        return np.broadcast_to(np.asarray(value, dtype=float), (self.count,))
+
+
+def turned(
+    scenario: Scenario,
+    values: Mapping[str, Array],
+    reading: Reading | None = None,
+    rules: Collection[str] | None = None,
+) -> Iterator[Turned]:
+    """The cycles behind `evaluate`, a chunk of variants at a time; parameters and errors as there."""
     count = max((np.size(each) for each in values.values()), default=1)
     chosen: Reading = reading or ("rigid" if running_needs(build(resolve(scenario)[0])) else "running")
     wide = {path: np.broadcast_to(each, (count,)) for path, each in values.items()}
-    parts = []
+    if any(path != "press.rate" for path in wide):
+        # Each slide, sensor or strip is asked about heights of its own: these are then spread over the variants too.
+        wide.setdefault("stripper.travel", np.full(count, scenario.stripper.travel))
     for at in range(0, count, CHUNK):
         these = {path: each[at : at + CHUNK] for path, each in wide.items()}
-        parts.append(_chunk(scenario, these, min(CHUNK, count - at), chosen, rules))
-    rows = tuple(_joined([part.rows[k] for part in parts]) for k in range(len(parts[0].rows)))
-    return Variants(count, chosen, rows, parts[0].unjudged)
+        machine = build(resolve(with_values(scenario, these))[0])
+        readings = turn(machine, running=chosen == "running")
+        yield Turned(min(CHUNK, count - at), chosen, readings, margins(readings, chosen, rules=rules))
 
 
-def _chunk(
-    scenario: Scenario, values: Mapping[str, Array], count: int, reading: Reading, rules: Collection[str] | None
-) -> Variants:
-    machine = build(resolve(with_values(scenario, values))[0])
-    found = margins(turn(machine, running=reading == "running"), reading, rules=rules)
-
-    def wide(value: object) -> NDArray[np.generic]:
-        return np.broadcast_to(np.asarray(value), (count,))
+def _judged(part: Turned) -> Variants:
+    def flags(value: object) -> Mask:
+        return np.broadcast_to(np.asarray(value, dtype=bool), (part.count,))
 
     rows = tuple(
         Row(
             each.rule,
             each.subject,
-            np.asarray(wide(each.value), dtype=float),
-            np.asarray(wide(each.allowance), dtype=float),
-            np.asarray(wide(each.fails), dtype=bool),
-            np.asarray(wide(each.tight), dtype=bool),
+            part.wide(each.value),
+            part.wide(each.allowance),
+            flags(each.fails),
+            flags(each.tight),
         )
-        for each in found
+        for each in part.found
         if isinstance(each, Margin)
     )
-    return Variants(count, reading, rows, tuple(each for each in found if isinstance(each, Unjudged)))
+    return Variants(part.count, part.reading, rows, tuple(each for each in part.found if isinstance(each, Unjudged)))
 
 
-def _joined(rows: list[Row]) -> Row:
-    first = rows[0]
-    if len(rows) == 1:
-        return first
-    return Row(
-        first.rule,
-        first.subject,
-        np.concatenate([row.margin for row in rows]),
-        np.concatenate([row.allowance for row in rows]),
-        np.concatenate([row.fails for row in rows]),
-        np.concatenate([row.tight for row in rows]),
-    )
+def _joined(parts: list[Variants], count: int, reading: Reading) -> Variants:
+    """Chunks after one another; a rule that one of them could not judge is unjudged, and fails where it failed."""
+    if len(parts) == 1:
+        return parts[0]
+    keys = dict.fromkeys((row.rule.name, row.subject) for part in parts for row in part.rows)
+    by_part = [{(row.rule.name, row.subject): row for row in part.rows} for part in parts]
+    rows = []
+    for key in keys:
+        known = next(rows_[key] for rows_ in by_part if key in rows_)
+        pieces = [rows_.get(key) or _blank(known, part.count) for rows_, part in zip(by_part, parts, strict=True)]
+        rows.append(
+            Row(
+                known.rule,
+                known.subject,
+                np.concatenate([piece.margin for piece in pieces]),
+                np.concatenate([piece.allowance for piece in pieces]),
+                np.concatenate([piece.fails for piece in pieces]),
+                np.concatenate([piece.tight for piece in pieces]),
+            )
+        )
+    unjudged = {(each.rule.name, each.subject): each for part in parts for each in part.unjudged}
+    return Variants(count, reading, tuple(rows), tuple(unjudged.values()))
+
+
+def _blank(row: Row, count: int) -> Row:
+    nothing, no = np.full(count, np.nan), np.zeros(count, dtype=bool)
+    return Row(row.rule, row.subject, nothing, nothing, no, no)

@@ -46,6 +46,13 @@ class Quantity:
     value: float
     tolerance: Tolerance | None
 
+    @property
+    def limits(self) -> tuple[float, float]:
+        """The least and the greatest it may be [SI]."""
+        if self.tolerance is None:
+            return self.value, self.value
+        return self.value - self.tolerance.minus, self.value + self.tolerance.plus
+
 
 @dataclass(frozen=True)
 class _Amount:

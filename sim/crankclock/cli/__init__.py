@@ -11,7 +11,7 @@ import rich_click as click
 from click.exceptions import Abort, Exit
 
 from crankclock import __version__
-from crankclock.cli import compare, gearing, helpers, judge, strokes, suggest, sweep, tolerance
+from crankclock.cli import breakage, compare, gearing, helpers, judge, strokes, suggest, sweep, tolerance
 from crankclock.cli.options import OK, OUR_FAULT, UNFINISHED, WRONG_INPUT
 from crankclock.errors import CrankclockError, InputError, UnfinishedError
 
@@ -52,6 +52,7 @@ for command in (
     compare.compare,
     tolerance.tolerance,
     strokes.strokes,
+    breakage.breakage,
     helpers.new,
     helpers.explain,
     helpers.thread,

@@ -15,17 +15,19 @@ from crankclock.errors import InputError, Problem
 @click.command()
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--title", default="My first scenario", show_default=True)
-def new(path: Path, title: str) -> int:
+@click.option("--case", is_flag=True, help="A case file for breakage instead: what was found after a tap broke.")
+def new(path: Path, title: str, case: bool) -> int:
     """Write a commented starter scenario that passes, to change to your own."""
     from crankclock.report.files import write_whole
+    from crankclock.scenario.case_starter import CASE_STARTER
     from crankclock.scenario.starter import starter
 
     if path.exists():
         raise InputError([Problem("PATH", f'"{path}"', "a file that is not there yet: nothing is overwritten")])
     if path.suffix != ".toml" or not path.parent.is_dir():
         raise InputError([Problem("PATH", f'"{path}"', "a name ending in .toml, in a folder that exists")])
-    write_whole(path, starter(title).encode())
-    click.echo(f"{path} written. Next: crankclock check {path}")
+    write_whole(path, (CASE_STARTER if case else starter(title)).encode())
+    click.echo(f"{path} written. Next: crankclock {'breakage SCENARIO' if case else 'check'} {path}")
     return OK
 
 

@@ -176,6 +176,11 @@ def _without(tree: dict[str, Any], location: tuple[str, ...]) -> dict[str, Any]:
     return {name: value for name, value in tree.items() if name != first}
 
 
+def _event_words(name: str, events: frozenset[str]) -> str:
+    close = difflib.get_close_matches(name, sorted(events), 1, 0.5)
+    return f'an event of the scenario; the nearest is "{close[0]}"' if close else "an event of the scenario"
+
+
 def fit_problems(case: Case, scenario: Scenario, events: frozenset[str]) -> list[Problem]:
     """What of a case contradicts its scenario, or itself."""
     found: list[Problem] = []
@@ -188,9 +193,10 @@ def fit_problems(case: Case, scenario: Scenario, events: frozenset[str]) -> list
         if broke.angle is not None:
             found.append(Problem("broke.event", f'"{broke.event}"', "either broke.angle or broke.event, not both"))
         if broke.event not in events:
-            close = difflib.get_close_matches(broke.event, sorted(events), 1, 0.5)
-            near = f'; the nearest is "{close[0]}"' if close else ""
-            found.append(Problem("broke.event", f'"{broke.event[:60]}"', f"an event of the scenario{near}"))
+            found.append(Problem("broke.event", told(broke.event), _event_words(broke.event, events)))
+    for name in case.observed or {}:
+        if name not in events:
+            found.append(Problem(f"observed.{name[:60]}", told(name), _event_words(name, events)))
     lost = case.found.springs_lost if case.found is not None else None
     count = sum(int(each.count) for each in (scenario.stripper.spring or {}).values())
     if lost is not None and lost > count:

@@ -117,6 +117,9 @@ class Case(Table):
     # `break` is a word of the language the program is written in.
     broke: Break | None = key("How and when the tap broke.")
     found: Found | None = key("What was seen.")
+    observed: dict[str, AngleFromZero] | None = key(
+        'Dial angles of events read off the running press, such as "tap:m4.leave" = "262 deg".'
+    )
     measured: Measured | None = key("What was measured; a value as the scenario has it counts as evidence too.")
     changed: Changed | None = key("What was changed lately; false: certainly not.")
 

@@ -15,6 +15,7 @@ from crankclock.scenario.build import build
 from crankclock.scenario.defaults import Assumption, resolve
 from crankclock.scenario.load import Loaded
 from crankclock.scenario.paths import with_values
+from crankclock.scenario.schema import Scenario
 from crankclock.studies.ceiling import span_of
 from crankclock.studies.store import Header
 from crankclock.studies.tolerance_batch import Name
@@ -193,9 +194,10 @@ def tolerance(loaded: Loaded, wish: Wish, crew: Crew) -> Tolerances:
     """
     check(loaded, wish)
     reading, spread, (low, high) = _reading(loaded, wish), spread_of(loaded), _span(loaded, wish)
-    sampler = Sampler(loaded.scenario, reading, spread, wish.seed, wish.samples, crew)
+    scenario = as_set(loaded)
+    sampler = Sampler(scenario, reading, spread, wish.seed, wish.samples, crew)
     rate = float(loaded.scenario.press.rate)
-    nominal = evaluate(loaded.scenario, {}, reading)
+    nominal = evaluate(scenario, {}, reading)
     table: Table | None = None
     at_risk: RateAtRisk | None = None
     told: tuple[Sensitivity, ...] = ()
@@ -232,6 +234,25 @@ def tolerance(loaded: Loaded, wish: Wish, crew: Crew) -> Tolerances:
         notes=(*loaded.notes, *_notes(loaded, wish, spread, reading)),
         whole=at_risk is not None,
     )
+
+
+def as_set(loaded: Loaded) -> Scenario:
+    """The scenario with every engagement height that it leaves open set once, as for the nominal cycle.
+
+    A die is set once and not anew for every part: were the height to follow each sample, no tolerance could ever
+    leave a thread short.
+    """
+    resolved = loaded.resolved()[0]
+    heights = {
+        f"tap.{name}.drive.engage_height": resolved.tap[name].drive.engage_height for name in _open_heights(loaded)
+    }
+    return with_values(loaded.scenario, heights)
+
+
+def _open_heights(loaded: Loaded) -> list[str]:
+    """Press-driven taps whose engagement height the scenario leaves open."""
+    taps = loaded.scenario.tap or {}
+    return [name for name, tap in taps.items() if tap.drive.kind == "press" and tap.drive.engage_height is None]
 
 
 def _reading(loaded: Loaded, wish: Wish) -> Reading:
@@ -290,6 +311,11 @@ def _notes(loaded: Loaded, wish: Wish, spread: Spread, reading: Reading) -> list
     if RATE in spread.paths:
         notes.append("At other rates the tolerance of press.rate goes with the rate, in proportion.")
     notes += [
+        f"tap.{name}.drive.engage_height is not given: it is set once, for the nominal cycle, and does not follow the "
+        "samples."
+        for name in _open_heights(loaded)
+    ]
+    notes += [
         f"{path} is not given and follows each sample, as if set anew: {why}." for path, why in _following(loaded)
     ]
     return notes + _how_read(loaded, reading)
@@ -299,7 +325,7 @@ def _following(loaded: Loaded) -> list[tuple[str, str]]:
     """Defaults that depend on a toleranced key, with what they are."""
     spread = spread_of(loaded)
     values = spread.values(points(0, 0, 0, spread.size, 0, 2))
-    _, assumed = resolve(with_values(loaded.scenario, values))
+    _, assumed = resolve(with_values(as_set(loaded), values))
     return [(each.path, each.words) for each in assumed if isinstance(each.value, np.ndarray)]
 
 

@@ -462,7 +462,7 @@ def cycle_notes(readings: Readings, reading: Reading, tolerances: bool, found: t
     else:
         notes += _heat_notes(readings.chosen(reading))
     if tolerances:
-        notes.append("The tolerances given are not used: this is the nominal cycle.")
+        notes.append("The tolerances given are not used: this is the nominal cycle. The tolerance command uses them.")
     latency = machine.feeder.latency if machine.feeder is not None else 0.0
     if float(latency * machine.crank.rate) >= 1.0:
         notes.append(

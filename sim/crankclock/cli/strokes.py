@@ -44,7 +44,10 @@ def strokes(
     as_json: bool,
     output: Path | None,
 ) -> int:
-    """Many strokes in real time, with faults: what is seen, where the slide stops, what is hit, what gets past."""
+    """Many strokes in real time, with faults: what is seen, where the slide stops, what is hit, what gets past.
+
+    Exit status 1 where a fault got past, was not stopped in time or never struck, or the cycle itself fails.
+    """
     from crankclock.cli.progress import Told
     from crankclock.report import files, strokes_data, strokes_files, strokes_words
     from crankclock.scenario.load import open_scenario

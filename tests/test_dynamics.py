@@ -62,7 +62,7 @@ class Case:
     def speed(self) -> float:
         return self.rate * 2.0 * math.pi / 60.0
 
-    def run(self, cells: int = 20) -> Run:
+    def run(self, cells: int = 12) -> Run:
         return run(self.system(), self.slide(), 60.0 / self.rate, cells)
 
     def slide(self) -> Callable:
@@ -218,7 +218,7 @@ def test_every_contact_change_agrees_with_scipy(number):
 @pytest.mark.parametrize("number", range(SYSTEMS))
 def test_halving_the_step_moves_no_event(number):
     case = random_case(number)
-    coarse, fine = case.run(20), case.run(40)
+    coarse, fine = case.run(12), case.run(24)
     for name, time in coarse.events.items():
         assert np.isnan(time) == np.isnan(fine.events[name]), name
         moved = np.degrees(np.abs(time - fine.events[name]) * case.speed)
@@ -434,3 +434,65 @@ def test_the_motion_is_known_to_reach_and_no_further():
         assert np.isnan(reading.at(outside * reading.reach).slide)
     quiet = NAMED.run()
     assert quiet.period <= quiet.reach < 1.06 * quiet.period
+
+
+# -- independence of resolution ---------------------------------------------------------------------------------
+
+
+SHALLOW = 2e-6  # m, below which an extremum counts as a graze
+
+
+@pytest.mark.parametrize("number", range(0, SYSTEMS, 2))
+def test_a_pair_of_crossings_hidden_between_samples_is_found(number):
+    """Levels just short of an extremum of slide, strip and face, counted on a dense grid."""
+    reading = random_case(number).run()
+    times = np.linspace(0.0, 1.0, 40_001)[:, None] * reading.period
+    dense, rng, pairs = reading.at(times), np.random.default_rng(number), 0
+    for name in ("slide", "strip", "face", "compression"):
+        heights = getattr(dense, name)[:, 0]
+        turns = np.flatnonzero(np.diff(heights[:-1]) * np.diff(heights[1:]) < 0.0) + 1
+        for turn in rng.choice(turns, 4):
+            up = heights[turn] > heights[turn - 1]
+            level = heights[turn] + (-SHALLOW if up else SHALLOW)
+            over = heights > level
+            found = reading.crossings(lambda m, name=name, level=level: getattr(m, name) - level)
+            crossings = np.count_nonzero(over[1:] != over[:-1])
+            assert np.count_nonzero(~np.isnan(found.time)) >= crossings
+            assert not np.any(np.abs(getattr(reading.at(found.time), name) - level) > 1e-9)
+            pairs += crossings // 2
+    assert pairs >= 8
+
+
+@pytest.mark.parametrize("number", [5, 9, 13, 22])
+def test_extremes_are_never_less_than_a_dense_grid_shows(number):
+    reading = random_case(number).run()
+    dense = reading.at(np.linspace(0.0, 1.0, 40_001)[:, None] * reading.period)
+    for value in (
+        lambda m: m.strip,
+        lambda m: m.compression,
+        lambda m: m.piston_speed,
+        lambda m: m.contact_force(Side.DIE),
+        lambda m: m.contact_force(Side.STRIPPER),
+    ):
+        least, greatest = reading.extremes(value, 0.0, reading.period)
+        known = value(dense)
+        assert greatest >= known.max() - 1e-6 * np.ptp(known)
+        assert least <= known.min() + 1e-6 * np.ptp(known)
+
+
+def test_what_is_read_off_does_not_depend_on_how_finely_it_is_read():
+    coarse, fine = (random_case(9).run() for _ in range(2))
+    few, many = np.linspace(0.0, 1.0, 11)[:, None], np.linspace(0.0, 1.0, 10_001)[:, None]
+    a, b = coarse.at(few * coarse.period), fine.at(many * fine.period)
+    np.testing.assert_allclose(a.strip, b.strip[::1000], rtol=0, atol=1e-12)
+    for name, time in coarse.events.items():
+        assert time == fine.events[name]
+
+
+@pytest.mark.parametrize("size", [2, 9, 40])
+def test_the_size_of_the_batch_changes_no_event(size):
+    cases = [random_case(number) for number in range(2, 121, 3)]
+    whole = run(*batch_of(cases)).events
+    for first in range(0, len(cases), size):
+        for name, time in run(*batch_of(cases[first : first + size])).events.items():
+            np.testing.assert_allclose(time, whole[name][first : first + size], rtol=0, atol=1e-9)

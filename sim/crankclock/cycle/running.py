@@ -11,7 +11,7 @@ from crankclock.cycle.film import Array, running_film
 from crankclock.cycle.motion import Motion
 from crankclock.cycle.passes import PilotPass, Span
 from crankclock.cycle.tap_followed import running_pass
-from crankclock.dynamics import Coil, Gas, Side, System, run
+from crankclock.dynamics import Coil, Gas, Side, System, fast_available, run
 from crankclock.dynamics import Motion as RunMotion
 from crankclock.errors import UnfinishedError
 from crankclock.parts.numbers import TIE, Flags, Floats
@@ -19,8 +19,10 @@ from crankclock.parts.slide import Eccentric
 from crankclock.parts.tools import Tool
 from crankclock.scenario.build import Machine
 
-_SMOOTH_CELLS, _ROUGH_CELLS = 20, 120
+_SMOOTH_CELLS, _ROUGH_CELLS = 12, 120
 """Pieces of the turn for an eccentric that turns evenly, and for motion that is only smooth in parts."""
+_FAST_FROM = 500
+"""From so many variants the compiled integrator is worth its loading, where it is installed."""
 
 
 def running_needs(machine: Machine) -> tuple[str, ...]:
@@ -108,7 +110,8 @@ def running_course(machine: Machine) -> RunningCourse:
     smooth = isinstance(slide, Eccentric) and crank.even
     period = np.broadcast_to(np.asarray(crank.turn_time, dtype=float), (n,))
     try:
-        found = run(_system(machine), moving, period, _SMOOTH_CELLS if smooth else _ROUGH_CELLS)
+        cells = _SMOOTH_CELLS if smooth else _ROUGH_CELLS
+        found = run(_system(machine), moving, period, cells, fast=n >= _FAST_FROM and fast_available())
     except RuntimeError as wrong:
         raise UnfinishedError(
             f"the running reading could not be worked out: {wrong}; the rigid one can (--reading rigid)"

@@ -79,8 +79,8 @@ def fit(slide: SlideMotion, period: Array, cells: int) -> Base:
     Notes
     -----
     A quintic through height and speed at both ends and the middle is off by at most
-    h^6 / 720 (max |s (s - 1/2) (s - 1)|)^2 max |y^(6)|: about 5e-9 of the stroke of an evenly turning eccentric
-    in 20 cells. A quintic piece that fills a cell is met exactly. Height and speed need be continuous; where the
+    h^6 / 720 (max |s (s - 1/2) (s - 1)|)^2 max |y^(6)|: about 1e-7 of the stroke of an evenly turning eccentric
+    in 12 cells. A quintic piece that fills a cell is met exactly. Height and speed need be continuous; where the
     acceleration jumps within a cell the height is off by up to 1/200 of the jump times h^2.
     """
     time = np.arange(2 * cells + 1)[:, None] / (2 * cells) * period

@@ -17,9 +17,9 @@ from .system import Array, Bodies, IntArray, Side, System, gas_law
 _BINOMIAL = np.array([[comb(k, j) for k in range(POWERS)] for j in range(POWERS)], dtype=float)
 _LIFT_POWER = np.maximum(np.arange(POWERS)[None, :] - np.arange(POWERS)[:, None], 0)
 _FACTORS = np.arange(1.0, POWERS)
-_NODES = np.array([0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0])
-_TO_CUBIC = np.linalg.inv(_NODES[:, None] ** np.arange(4))
-_SOFT = slice(STATE, STATE + _NODES.size)
+NODES = np.array([0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0])
+TO_CUBIC = np.linalg.inv(NODES[:, None] ** np.arange(4))
+_SOFT = slice(STATE, STATE + NODES.size)
 _HANGER = slice(STATE + Side.HANGER, None, SIDES)
 _LIFTER = slice(STATE + Side.LIFTER, None, SIDES)
 
@@ -132,37 +132,33 @@ def launch(tables: Tables, local: Modes, variant: IntArray, state: Array, base: 
     first = _beyond(laws, (state[:, 0] - base[:, 0])[:, None])
     forcing[:, 0] -= first[:, 0]
     coefficients = _solved(local.solution, given)
-    s = reach[:, None] * _NODES
+    s = reach[:, None] * NODES
     relative = coefficients[:, :1].copy()
     relative[:, 0, FREE:] -= base
     change = first - _beyond(laws, (relative @ basis(local.rates, s))[:, 0])
-    correction = change @ _TO_CUBIC.T / powers(reach, _NODES.size)
-    coefficients += _solved(local.solution[:, :, _SOFT], correction)
+    correction = change @ TO_CUBIC.T / powers(reach, NODES.size)
+    coefficients += _solved(local.solution[:, _SOFT], correction)
     return Blocks(local.rates, coefficients)
 
 
 def _solved(solution: Array, given: Array) -> Array:
-    return np.asarray(solution @ given[:, :, None]).reshape(-1, STATE, FREE + POWERS)
+    return np.asarray(given[:, None] @ solution).reshape(-1, STATE, FREE + POWERS)
 
 
-Law = tuple[Array, Array, Array]
+Laws = tuple[Array, Array, Array, Array]
 
 
-def _gas_laws(tables: Tables, variant: IntArray) -> tuple[Array, list[Law]]:
-    """Linear part and laws of the gas springs, each (m, 1)."""
+def _gas_laws(tables: Tables, variant: IntArray) -> Laws:
+    """Linear part of the gas springs (m, 1), and force, loss and exponent of each group (groups, m, 1)."""
     b = tables.bodies
-    groups = zip(b.gas_force, b.gas_loss, b.gas_exponent, strict=True)
-    laws = [(f0[variant, None], q[variant, None], exponent[variant, None]) for f0, q, exponent in groups]
-    return tables.gas_rate[variant, None], laws
+    force, loss, exponent = (each[:, variant, None] for each in (b.gas_force, b.gas_loss, b.gas_exponent))
+    return tables.gas_rate[variant, None], force, loss, exponent
 
 
-def _beyond(laws: tuple[Array, list[Law]], compression: Array) -> Array:
+def _beyond(laws: Laws, compression: Array) -> Array:
     """Gas force beyond its linear part at compressions (m, k) [N]."""
-    linear, groups = laws
-    force = -linear * compression
-    for f0, q, exponent in groups:
-        force += gas_law(f0, q, exponent, compression)[0]
-    return np.asarray(force)
+    linear, force, loss, exponent = laws
+    return np.asarray(gas_law(force, loss, exponent, compression)[0].sum(axis=0) - linear * compression)
 
 
 def with_guards(blocks: Blocks, local: Modes, base: Array) -> Array:

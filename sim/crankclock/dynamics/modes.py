@@ -1,4 +1,4 @@
-"""Exact motion for each of the sixteen sets of closed contacts.
+"""Exact motion for each set of closed contacts.
 
 Between contact changes the two masses are linear: M x'' + C x' + K x = f(s). Writing q for the stripper face
 less the strip thickness and x = (q, zs), the solution over a block is a polynomial answer to the polynomial
@@ -18,7 +18,8 @@ from .system import GRAVITY, Array, Bodies, IntArray, Side
 
 ComplexArray = NDArray[np.complex128]
 
-MODES = 16
+MODES = 12
+"""Of the sixteen sets of the four contacts those without both die face and lifter stop: the lowest numbers."""
 POWERS = DEGREE + 1
 FREE = 4
 """Functions of the free motion; the powers follow them."""
@@ -26,7 +27,7 @@ STATE = 4
 """q, zs, q', zs'."""
 SIDES = len(Side)
 CLOSED = np.array([[mode >> side & 1 for side in Side] for mode in range(MODES)], dtype=bool)
-"""Which contacts press in each mode, shape (16, 4); bit `side` of the mode number."""
+"""Which contacts press in each mode, shape (12, 4); bit `side` of the mode number."""
 
 # A ringing below this amplitude [m] cannot take a contact across its threshold unseen by more than itself:
 # far below what counts as a graze.
@@ -42,15 +43,18 @@ _LEAST = np.array([1.0e-6, 1.7e-6])
 # Critical damping has no eigenbasis either; this keeps a damping ratio of exactly 1 off it.
 _OFF_CRITICAL = 1.0 + 1e-9
 
-_UNITS = np.zeros((POWERS, 2, POWERS + 1))  # power, body, unit forcing
-_UNITS[np.arange(POWERS), 0, np.arange(POWERS)] = 1.0
-_UNITS[0, 1, POWERS] = 1.0
+# Power k of the forcing (row) into power j of the answer (column): which part, and how many times.
+_LOWER = np.arange(POWERS)[:, None] - np.arange(POWERS)
+_WHICH = np.where(_LOWER >= 0, _LOWER, POWERS)
+_WHICH_SPEED = np.where(_LOWER >= 1, _LOWER - 1, POWERS)
+_FACTORIAL = np.cumprod(np.maximum(np.arange(POWERS), 1)).astype(float)
+_TIMES = _FACTORIAL[:, None] / _FACTORIAL
 _DEPTHS = np.array([[-1.0, -1.0, 0.0, 0.0], [0.0, 1.0, -1.0, 1.0]])  # (q, zs) to the depths in order of `Side`
 
 
 @dataclass(frozen=True)
 class Modes:
-    """Tables, one row a variant and mode: row = 16 variant + mode.
+    """Tables, one row a variant and mode: row = 12 variant + mode.
 
     Parameters
     ----------
@@ -60,7 +64,7 @@ class Modes:
         How closely the four functions have to be watched: what their pair's size [m] is to be multiplied with
         before it is compared with 1 (0 where the pair's other function stands for both), their time constants,
         and the time that samples of a swing may span [cells].
-    solution : ndarray, shape (m, 40, 11)
+    solution : ndarray, shape (m, 11, 40)
         From (state, forcing) to the coefficients (four states, ten functions) of the motion. The forcing is that
         on the stripper in six powers, then the constant one on the strip.
     drive : ndarray, shape (m, 6)
@@ -124,45 +128,42 @@ def _uncoupled(mass: Array, damping: Array, stiffness: Array) -> tuple[ComplexAr
     return rates, shapes
 
 
-def _answer(mass: Array, damping: Array, stiffness: Array) -> Array:
-    """Polynomial solution (state, power) for unit forcings (seven), by equating powers from the highest down."""
-    k11, k12, k22 = (stiffness[..., i, j, None] for i, j in ((0, 0), (0, 1), (1, 1)))
-    c11, c12, c22 = (damping[..., i, j, None] for i, j in ((0, 0), (0, 1), (1, 1)))
-    m1, m2 = mass[..., 0, None], mass[..., 1, None]
+def _answers(mass: Array, damping: Array, stiffness: Array) -> tuple[Array, Array]:
+    """What the places' polynomials are made of, shape (..., 2, 7), and what a constant force on the strip adds.
+
+    Forced by t^k / k! on the stripper, M x'' + C x' + K x has the answer u(k) + u(k-1) t + u(k-2) t^2 / 2 + ... with
+    K u(0) = e, K u(1) = -C u(0), K u(m) = -C u(m-1) - M u(m-2). The seventh is 0, for powers that do not come up.
+    """
+    k11, k12, k22 = stiffness[..., 0, 0], stiffness[..., 0, 1], stiffness[..., 1, 1]
+    c11, c12, c22 = damping[..., 0, 0], damping[..., 0, 1], damping[..., 1, 1]
     det = k11 * k22 - k12 * k12
-    places = np.zeros((*mass.shape[:-1], POWERS + 2, 2, POWERS + 1))
-    for j in reversed(range(POWERS)):
-        slope1, slope2 = (j + 1) * places[..., j + 1, 0, :], (j + 1) * places[..., j + 1, 1, :]
-        bend1, bend2 = (j + 1) * (j + 2) * places[..., j + 2, 0, :], (j + 1) * (j + 2) * places[..., j + 2, 1, :]
-        f1 = _UNITS[j, 0] - c11 * slope1 - c12 * slope2 - m1 * bend1
-        f2 = _UNITS[j, 1] - c12 * slope1 - c22 * slope2 - m2 * bend2
-        places[..., j, 0, :] = (k22 * f1 - k12 * f2) / det
-        places[..., j, 1, :] = (k11 * f2 - k12 * f1) / det
-    powers = np.arange(1.0, POWERS + 1)[:, None, None]
-    states = np.concatenate([places[..., :POWERS, :, :], powers * places[..., 1 : POWERS + 1, :, :]], axis=-2)
-    return np.asarray(np.swapaxes(states, -3, -2))
+    parts = np.zeros((*det.shape, 2, POWERS + 1))
+    for m in range(POWERS):
+        (q, zs), (q2, zs2) = (np.moveaxis(parts[..., j], -1, 0) for j in (m - 1, m - 2))
+        f1 = (m == 0) - c11 * q - c12 * zs - mass[..., 0] * q2
+        f2 = -c12 * q - c22 * zs - mass[..., 1] * zs2
+        parts[..., 0, m] = (k22 * f1 - k12 * f2) / det
+        parts[..., 1, m] = (k11 * f2 - k12 * f1) / det
+    return parts, np.stack([-k12 / det, k11 / det], axis=-1)
 
 
 def _real(rates: ComplexArray, shapes: ComplexArray) -> tuple[Array, Array]:
-    """Rates as `Modes` holds them and the free motion (state, function) from a unit start in each state."""
+    """Rates as `Modes` holds them; the free motion (state, function) from a unit start in each state (first)."""
     swinging = rates[..., ::2].imag != 0.0
     phase = np.full(rates.shape, 0.5 * np.pi)
     phase[..., 1::2][swinging] = 0.0
     real = np.concatenate([rates.real, np.repeat(rates[..., ::2].imag, 2, axis=-1), phase], axis=-1)
-    first, second = (
-        shapes[..., ::2].real,
-        np.where(swinging[..., None, :], shapes.imag[..., ::2], shapes.real[..., 1::2]),
-    )
     start = np.empty(shapes.shape)
-    start[..., ::2], start[..., 1::2] = first, second
-    into = np.linalg.inv(start)
-    # x = f (c1 p + c2 q) + g (c2 p - c1 q) for a swinging pair, f c1 p + g c2 q for a real one.
-    p, q = first[..., None], second[..., None]
-    c1, c2 = into[..., None, ::2, :], into[..., None, 1::2, :]
-    swings = swinging[..., None, :, None]
-    free = np.empty((*rates.shape[:-1], STATE, FREE, STATE))
-    free[..., ::2, :] = p * c1 + np.where(swings, q * c2, 0.0)
-    free[..., 1::2, :] = np.where(swings, p * c2 - q * c1, q * c2)
+    start[..., ::2] = shapes[..., ::2].real
+    start[..., 1::2] = np.where(swinging[..., None, :], shapes[..., ::2].imag, shapes[..., 1::2].real)
+    # x = f (c p + d q) + g (d p - c q) for a swinging pair, f c p + g d q for a real one.
+    into = np.swapaxes(np.linalg.inv(start), -1, -2)
+    c, d = into[..., :, None, ::2], into[..., :, None, 1::2]
+    p, q = start[..., None, :, ::2], start[..., None, :, 1::2]
+    swings = swinging[..., None, None, :]
+    free = np.empty((*rates.shape[:-1], STATE, STATE, FREE))
+    free[..., ::2] = c * p + np.where(swings, d * q, 0.0)
+    free[..., 1::2] = np.where(swings, d * p - c * q, d * q)
     return real, free
 
 
@@ -227,18 +228,20 @@ def _solution(mass: Array, damping: Array, stiffness: Array) -> tuple[Array, Arr
     rates[:, apart], shapes[:, apart] = _uncoupled(mass[:, apart], damping[:, apart], stiffness[:, apart])
     rates[:, together], shapes[:, together] = _coupled(mass[:, together], damping[:, together], stiffness[:, together])
     real, free = _real(rates, shapes)
-    answer = _answer(mass, damping, stiffness)
-    solution = np.zeros((*mass.shape[:2], STATE, FREE + POWERS, STATE + POWERS + 1))
-    solution[..., :FREE, :STATE] = free
-    start = answer[..., 0, :]
-    by_row = free.reshape(*mass.shape[:2], STATE * FREE, STATE)
-    solution[..., :FREE, STATE:] = -(by_row @ start).reshape(*free.shape[:-1], POWERS + 1)
-    solution[..., FREE:, STATE:] = answer
-    return real, solution.reshape(*mass.shape[:2], STATE * (FREE + POWERS), -1)
+    parts, constant = _answers(mass, damping, stiffness)
+    solution = np.zeros((*mass.shape[:2], STATE + POWERS + 1, STATE, FREE + POWERS))
+    for body in range(2):
+        solution[..., STATE:-1, body, FREE:] = parts[..., body, _WHICH] * _TIMES
+        solution[..., STATE:-1, body + 2, FREE:] = parts[..., body, _WHICH_SPEED] * _TIMES
+        solution[..., -1, body, FREE] = constant[..., body]
+    solution[..., :STATE, :, :FREE] = free
+    by_start = solution[..., STATE:, :, FREE] @ free.reshape(*mass.shape[:2], STATE, STATE * FREE)
+    solution[..., STATE:, :, :FREE] = -by_start.reshape(*mass.shape[:2], POWERS + 1, STATE, FREE)
+    return real, solution.reshape(*mass.shape[:2], STATE + POWERS + 1, -1)
 
 
 def _guards(lag: Array) -> tuple[Array, Array]:
-    """How states and slide go into the two values of each contact; `lag` c/k of shape (n, 16, 4) [cells].
+    """How states and slide go into the two values of each contact; `lag` c/k of shape (n, 12, 4) [cells].
 
     An open contact closes when its depth d and force d + (c/k) d' are both above 0; a closed one opens when
     the force is gone, which is before d is.

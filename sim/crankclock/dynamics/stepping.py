@@ -1,4 +1,10 @@
-"""From block to block through the turn: how far a block may go, and where the next contact changes."""
+"""From block to block through the turn: how far a block may go, and where the next contact changes.
+
+Why exact motion between changes: measured on the named set of `tests/bench/bench_running.py`, one core, processor
+time of one turn and its events. Here 11 ms, in batches of 250 0.51 ms a turn, compiled (`fast`) 0.25 ms, events
+within 1e-5 deg of SciPy at rtol 1e-10. LSODA with located changes takes 110 ms for 2e-5 deg; RK4 in numpy at the
+longest step it bears, 58,000 to the turn, 21 s, in a batch of 1,000 33 ms a turn.
+"""
 
 from dataclasses import dataclass
 from typing import Any
@@ -9,24 +15,24 @@ from .blocks import Blocks, Tables, base_polynomial, basis, launch, with_guards,
 from .modes import CLOSED, FREE, MODES, PER_MODE, SIDES, STATE, Modes
 from .system import GRAVITY, NEAR_TOP, Array, BoolArray, IntArray, Side, rest
 
-_COARSE = 10  # samples whatever rings, crowded towards the start
+COARSE = 10  # samples whatever rings, crowded towards the start
 _SPLIT = 16
 _FREE_TURN = 0.1  # rad that the gas spring's unmodelled stiffness may turn a stripper in the air
-_LIMIT = 200_000
+LIMIT = 200_000
 # Blocks that need few samples are not made to carry the width of those that need many, once there are some.
 _TOGETHER = 8
-_WIDTHS = (_COARSE + 1, _COARSE + PER_MODE + 1)
+_WIDTHS = (COARSE + 1, COARSE + PER_MODE + 1)
 
 _SIDES = np.arange(SIDES)
-_PINNED = CLOSED[:, Side.HANGER] | (CLOSED[:, Side.STRIPPER] & CLOSED[:, Side.DIE])
+PINNED = CLOSED[:, Side.HANGER] | (CLOSED[:, Side.STRIPPER] & CLOSED[:, Side.DIE])
 _ON_STRIP = 1 << Side.STRIPPER
 
-_FRACTION = np.arange(1, PER_MODE + 1) / PER_MODE
-_FRACTION_SQUARED = _FRACTION * _FRACTION
+FRACTION = np.arange(1, PER_MODE + 1) / PER_MODE
+FRACTION_SQUARED = FRACTION * FRACTION
 _OTHER = np.array([1, 0, 3, 2])
-_CROWDED = (np.arange(_COARSE + 1) / _COARSE) ** 2
-_SPLITS = np.arange(_SPLIT + 1) / _SPLIT
-_ABOUT = np.array([-1.0, -0.1, -0.01, -1e-3, -1e-4, -1e-5, 1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.1, 1.0])
+CROWDED = (np.arange(COARSE + 1) / COARSE) ** 2
+SPLITS = np.arange(_SPLIT + 1) / _SPLIT
+ABOUT = np.array([-1.0, -0.1, -0.01, -1e-3, -1e-4, -1e-5, 1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.1, 1.0])
 
 
 @dataclass(frozen=True)
@@ -89,38 +95,35 @@ def _sample_times(blocks: Blocks, local: Modes, reach: Array) -> tuple[Array, In
     life = np.log(np.maximum((size + size[:, _OTHER]) * gain, 1.0)) * constant
     end = np.minimum(reach, np.where(life > span, span, np.inf).min(axis=1))[:, None]
     own = np.where(life > 0.0, np.minimum(life, span), np.inf)
-    s = np.empty((reach.size, FREE * PER_MODE + _COARSE + 1))
-    fractions = np.where(span[:, :, None] < np.inf, _FRACTION, _FRACTION_SQUARED)
-    np.multiply(own[:, :, None], fractions, out=s[:, _COARSE + 1 :].reshape(reach.size, FREE, PER_MODE))
-    np.multiply(_CROWDED, end, out=s[:, : _COARSE + 1])
+    s = np.empty((reach.size, FREE * PER_MODE + COARSE + 1))
+    fractions = np.where(span[:, :, None] < np.inf, FRACTION, FRACTION_SQUARED)
+    np.multiply(own[:, :, None], fractions, out=s[:, COARSE + 1 :].reshape(reach.size, FREE, PER_MODE))
+    np.multiply(CROWDED, end, out=s[:, : COARSE + 1])
     np.minimum(s, end, out=s)
     s.sort(axis=1)
-    return s, 1 + np.count_nonzero(s < end, axis=1)
+    return s, 1 + (s < end).sum(axis=1)
 
 
-def near_miss(s: Array, wrong: Array) -> BoolArray:
-    """Samples after which a value below 0 may rise past it and return before the next one.
+def _mark_near_misses(s: Array, wrong: Array, found: BoolArray) -> None:
+    """Mark samples after which a value below 0 may rise past it and return before the next one.
 
-    Times (m, k) rise, values are (m, p, k); copies of the last time at the end do no harm.
+    Times (m, k) rise, values are (m, p, k), marks (m, k); copies of the last time at the end do no harm.
 
     Between two samples a peak lies below the chords of its neighbours carried on; past the last sample there
     is no chord, and the one before has to do.
     """
-    gap = np.diff(s, axis=1)
-    found = np.zeros(s.shape, dtype=bool)
-    slope = np.diff(wrong, axis=2) / np.maximum(gap, 1e-300)[:, None]
-    inner = wrong[:, :, 1:-1]
-    row, which, at = np.nonzero((slope[:, :, :-1] * gap[:, None, 1:] > -inner) & (inner <= 0.0))
+    gap = s[:, 1:] - s[:, :-1]
+    slope = (wrong[:, :, 1:] - wrong[:, :, :-1]) / np.maximum(gap, 1e-300)[:, None]
+    row, which, at = (slope[:, :, :-1] * gap[:, None, 1:] > -wrong[:, :, 1:-1]).nonzero()
     if row.size == 0:
-        return found
+        return
     left, own, width = slope[row, which, at], wrong[row, which, at + 1], gap[row, at + 1]
     past = np.minimum(at + 2, gap.shape[1] - 1)
     right = np.where(past == at + 2, slope[row, which, past], 0.0)
     meet = (wrong[row, which, at + 2] - own - right * width) / np.maximum(left - right, 1e-300)
     reach = np.where(right == 0.0, width, np.minimum(meet, width))
-    near = (left > 0.0) & (right <= 0.0) & (width > 0.0) & (own + left * reach > 0.0)
+    near = (own <= 0.0) & (left > 0.0) & (right <= 0.0) & (width > 0.0) & (own + left * reach > 0.0)
     found[row[near], at[near] + 1] = True
-    return found
 
 
 def _locate(rates: Array, coefficients: Array, low: Array, high: Array) -> tuple[Array, Array, BoolArray]:
@@ -129,20 +132,27 @@ def _locate(rates: Array, coefficients: Array, low: Array, high: Array) -> tuple
     The time is the first found past the change, so that the next block starts on the right side of it.
     """
     rows = np.arange(low.shape[0])
-    grid = low[:, None] + (high - low)[:, None] * _SPLITS
+    grid = low[:, None] + (high - low)[:, None] * SPLITS
     for last in (False, False, True):
         values = coefficients @ basis(rates, grid)
         wrong = wrong_side(values)
-        over = np.any(wrong[:, :, 1:] > 0.0, axis=1)
-        at = np.where(np.any(over, axis=1), 1 + np.argmax(over, axis=1), grid.shape[1] - 1)
+        at = _first(wrong)
         if last:
             break
         low, high = grid[rows, at - 1], grid[rows, at]
         before, after = wrong[rows, :, at - 1], wrong[rows, :, at]
         share = np.where(after > 0.0, before / np.minimum(before - after, -1e-300), 1.0).min(axis=1)
-        spread = np.clip(share[:, None] + _ABOUT, 0.0, 1.0)
+        spread = np.minimum(np.maximum(share[:, None] + ABOUT, 0.0), 1.0)
         grid = low[:, None] + (high - low)[:, None] * spread
     return grid[rows, at], values[rows, :STATE, at], wrong[rows, :, at] > 0.0
+
+
+def _first(wrong: Array) -> IntArray:
+    """First place but the very first past a change, the last place if none; shape (m,)."""
+    over = np.asarray((wrong > 0.0).any(axis=1))
+    over[:, 0] = False
+    over[:, -1] = True
+    return np.asarray(over.argmax(axis=1))
 
 
 def _follow(rates: Array, guards: Array, s: Array) -> tuple[Array, Array, IntArray, Array]:
@@ -153,14 +163,15 @@ def _follow(rates: Array, guards: Array, s: Array) -> tuple[Array, Array, IntArr
     rows = np.arange(s.shape[0])
     values = guards @ basis(rates, s)
     wrong = wrong_side(values)
-    over = np.asarray(np.any(wrong > 0.0, axis=1))
+    over = np.asarray((wrong > 0.0).any(axis=1))
     over[:, 0] = False
-    found = over | near_miss(s, wrong)
-    some = np.any(found, axis=1)
-    at = np.where(some, np.argmax(found, axis=1), s.shape[1] - 1)
+    found = over.copy()
+    _mark_near_misses(s, wrong, found)
+    at = found.argmax(axis=1)  # 0 where nothing is found
+    hit = at.nonzero()[0]
+    at = np.where(at > 0, at, s.shape[1] - 1)
     length, arrived = s[rows, at], values[rows, :STATE, at]
     flips = np.zeros(s.shape[0], dtype=np.intp)
-    hit = np.flatnonzero(some)
     if hit.size:
         at = at[hit]
         step = over[hit, at].astype(np.intp)
@@ -175,7 +186,7 @@ class _March:
 
     def __init__(self, tables: Tables, front: Front) -> None:
         self.tables, self.front = tables, front
-        self.loose = _loose_reach(tables)
+        self.loose = loose_reach(tables)
         self.blocks: list[tuple[Any, ...]] = []
         self.samples: list[tuple[Any, ...]] = []
 
@@ -193,18 +204,18 @@ class _March:
         left = 1.0 - start
         reach = left
         if tables.has_gas:
-            reach = np.where(_PINNED[mode], left, np.minimum(left, self.loose[live]))
+            reach = np.where(PINNED[mode], left, np.minimum(left, self.loose[live]))
         blocks = launch(tables, local, live, state, base, reach)
         s, count = _sample_times(blocks, local, reach)
         guards = with_guards(blocks, local, base)
-        length = np.empty_like(start)
+        length, begin = np.empty_like(start), cell + start
         for rows, width in _by_width(count):
-            who = live[rows]
-            length[rows], front.state[who], flips, states = _follow(blocks.rates[rows], guards[rows], s[rows, :width])
+            who, times = live[rows], s[rows, :width]
+            ends, front.state[who], flips, states = _follow(blocks.rates[rows], guards[rows], times)
+            length[rows] = ends
             front.mode[who] ^= flips
-            row, place = np.nonzero(s[rows, :width] < length[rows][:, None])
-            times = (cell + start)[rows][row] + s[rows, :width][row, place]
-            self.samples.append((who[row], times, states[row, :, place]))
+            row, place = (times < ends[:, None]).nonzero()
+            self.samples.append((who[row], begin[rows][row] + times[row, place], states[row, :, place]))
         self.blocks.append((live, cell, mode, start, length, blocks.rates, blocks.coefficients))
         done = length >= left
         front.cell[live] = cell + done
@@ -236,14 +247,14 @@ def march(tables: Tables, front: Front) -> Log:
     way, cells = _March(tables, front), tables.base.cells
     live = np.arange(front.mode.size)
     while live.size:
-        if len(way.blocks) > _LIMIT:
+        if len(way.blocks) > LIMIT:
             raise RuntimeError("the contacts of the running reading change without end")
         way.step(live)
         live = live[front.cell[live] < cells]
     last = way.touched()
     live = np.arange(front.mode.size)
     while (live := live[_restless(tables, front, live, last)]).size:
-        if len(way.blocks) > _LIMIT:
+        if len(way.blocks) > LIMIT:
             raise RuntimeError("the contacts of the running reading change without end")
         way.step(live)
     return way.log()
@@ -271,7 +282,7 @@ def _by_width(count: IntArray) -> list[tuple[slice | IntArray, int]]:
     return [(rows, width) for rows, width in groups if rows.size]
 
 
-def _loose_reach(tables: Tables) -> Array:
+def loose_reach(tables: Tables) -> Array:
     """Longest block of a stripper in the air, whose gas springs are only linear in parts [cells]."""
     bodies = tables.bodies
     ends = np.array([np.zeros_like(bodies.travel), bodies.travel])

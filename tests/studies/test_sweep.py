@@ -17,11 +17,12 @@ from crankclock.rules import RULES
 from crankclock.scenario.files import Source
 from crankclock.scenario.load import Loaded, validated
 from crankclock.scenario.schema import Scenario
-from crankclock.studies import rate_scan
+from crankclock.studies import rate_batch, rate_scan
 from crankclock.studies.rate_limits import Limit
 from crankclock.studies.rate_scan import CLOSE, CRANK, RATE, scan
 from crankclock.studies.sweep import Sweep, sweep
 from crankclock.studies.variants import Array, Row, Variants, evaluate, with_values
+from crankclock.studies.work import Crew
 from reference import brute
 from reference.running_scenarios import random_running
 from reference.scenarios import Tree, random_scenario, si_form
@@ -159,8 +160,10 @@ def known(curves: Mapping[str, Callable[[Array], Array]], allowance: float = 0.0
 def scanned(
     monkeypatch: pytest.MonkeyPatch, rates: Array, curves: Mapping[str, Callable[[Array], Array]], allowance: float = 0
 ) -> rate_scan.Scan:
-    monkeypatch.setattr(rate_scan, "evaluate", known(curves, allowance))
-    return scan(open_scenario("shelf-bracket").scenario, rates, "rigid")
+    monkeypatch.setattr(rate_batch, "evaluate", known(curves, allowance))
+    found = scan(open_scenario("shelf-bracket").scenario, rates, "rigid", Crew())
+    assert found is not None
+    return found
 
 
 def test_every_root_of_a_wave_is_found(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -34,10 +34,12 @@ def new(path: Path, title: str, case: bool) -> int:
 @click.command()
 @click.argument("key")
 def explain(key: str) -> int:
-    """Tell what a KEY of the scenario means, what it takes, and its default."""
-    from crankclock.scenario import describe
+    """Tell what a KEY of the scenario means, what it takes, and its default; "case.KEY" is one of a case file."""
+    from crankclock.scenario import case_describe, describe
 
-    for line in describe.explain(key).splitlines():
+    of_case = key == "case" or key.startswith("case.")
+    text = case_describe.explain_case(key[5:]) if of_case else describe.explain(key)
+    for line in text.splitlines():
         indent = line[: len(line) - len(line.lstrip())]
         click.echo(textwrap.fill(line, 80, subsequent_indent=indent + "    "))
     return OK
@@ -64,14 +66,17 @@ def thread(designation: str, units: Any, as_json: bool, **wanted: Any) -> int:
 
 @click.command()
 @click.option("-o", "output", type=click.Path(path_type=Path), help="Write to a file instead of stdout.")
-def schema(output: Path | None) -> int:
+@click.option("--case", is_flag=True, help="That of case files instead.")
+def schema(output: Path | None, case: bool) -> int:
     """Write the JSON Schema of scenario files."""
     from crankclock.report.files import write_whole
+    from crankclock.scenario.case_describe import case_schema_text
     from crankclock.scenario.describe import json_schema_text
 
+    text = case_schema_text() if case else json_schema_text()
     if output is None:
-        click.echo(json_schema_text(), nl=False)
+        click.echo(text, nl=False)
     else:
-        write_whole(output, json_schema_text().encode())
+        write_whole(output, text.encode())
         click.echo(str(output))
     return OK

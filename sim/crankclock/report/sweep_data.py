@@ -49,6 +49,7 @@ def as_data(sweep: Sweep) -> dict[str, Any]:
         "reading": sweep.reading,
         "rate_per_min": number(sweep.rate, PER_MIN),
         "verdict": sweep.verdict,
+        "interrupted": not sweep.whole,
         "status_at_rate": sweep.status,
         "from_per_min": number(sweep.low, PER_MIN),
         "to_per_min": number(sweep.high, PER_MIN),

@@ -28,6 +28,7 @@ LEAVES_OUT: Mapping[Reading, str] = {
 }
 """What a reading that knows less than the running one leaves out."""
 INCOMPLETE = "INCOMPLETE: a core rule could not be judged. No rate is called passing."
+INTERRUPTED = "INTERRUPTED before all was worked out. No rate is called passing."
 CRANK_WORDS = "the crank cannot make the stroke"
 
 
@@ -54,6 +55,8 @@ def headline(sweep: Sweep) -> list[str]:
     """The verdict in sentences."""
     swept, rate = sweep.swept, f"{show(sweep.rate, 'rate', 'metric')}"
     span = f"{show(sweep.low, 'rate', 'metric').split()[0]} to {show(sweep.high, 'rate', 'metric')}"
+    if not sweep.whole:
+        return [INTERRUPTED, f"Known from {span}, as far as it was scanned."]
     if swept.ceiling is None or swept.floor is None:
         lines = [f"NO RATE PASSES from {span}."]
     elif sweep.verdict == "incomplete":

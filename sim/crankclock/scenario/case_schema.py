@@ -114,7 +114,6 @@ class Case(Table):
 
     title: Annotated[str, Text("a title")] | None = key("What happened.")
     stop: Stop | None = key("Where the press stopped.")
-    # `break` is a word of the language the program is written in.
     broke: Break | None = key("How and when the tap broke.")
     found: Found | None = key("What was seen.")
     observed: dict[str, AngleFromZero] | None = key(

@@ -8,11 +8,13 @@ import numpy as np
 
 from crankclock.rules import Subject
 from crankclock.scenario.build import Machine
-from crankclock.scenario.schema import Scenario
+from crankclock.scenario.schema import Contact, Scenario
 from crankclock.studies.contacts import CORNERS, Corner
+from crankclock.studies.rate_batch import RATE, Judged, Panel
 from crankclock.studies.rate_limits import Swept, range_about
-from crankclock.studies.rate_scan import RATE, runs
-from crankclock.studies.variants import Array, Mask, Variants, evaluate
+from crankclock.studies.rate_scan import runs
+from crankclock.studies.variants import Array, Mask
+from crankclock.studies.work import Crew
 
 RATES, FINER = 21, 16
 """Rates tried over the passing range, and parts into which the step is cut in which a rule gives way."""
@@ -42,7 +44,7 @@ class OtherContacts:
         return self.low is not None and self.high is not None and self.low <= rate <= self.high
 
 
-def other_contacts(scenario: Scenario, machine: Machine, found: Swept, rate: float) -> OtherContacts | None:
+def other_contacts(scenario: Scenario, machine: Machine, found: Swept, rate: float, crew: Crew) -> OtherContacts | None:
     """Try the passing range of a running sweep with every other choice of contact values.
 
     Parameters
@@ -54,16 +56,24 @@ def other_contacts(scenario: Scenario, machine: Machine, found: Swept, rate: flo
     found : Swept
     rate : float
         The scenario's own stroke rate [strokes/s].
+    crew : Crew
 
     Returns
     -------
     OtherContacts or None
         None where no rate passes.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        The work was interrupted.
     """
     if found.ceiling is None or found.floor is None:
         return None
     rates = np.linspace(found.floor.rate, found.ceiling.rate, RATES)
-    step, judged = float(rates[1] - rates[0]), _judged(scenario, machine, rates)
+    contact = machine.scenario.contact
+    panel = Panel(scenario.model_copy(update={"contact": contact}), "running", crew)
+    step, judged = float(rates[1] - rates[0]), _judged(panel, contact, rates, "other contact values")
     best = range_about(runs(rates, ~_fails(judged)), rate)
     if best is None:
         return OtherContacts(None, None, step, _failing(judged, np.full(RATES, True)))
@@ -71,31 +81,38 @@ def other_contacts(scenario: Scenario, machine: Machine, found: Swept, rate: flo
     if at == RATES - 1:
         return OtherContacts(*best, step, ())
     finer = np.linspace(rates[at], rates[at + 1], FINER + 1)
-    judged = _judged(scenario, machine, finer)
+    judged = _judged(panel, contact, finer, "other contact values, closer")
     first = int(np.argmax(_fails(judged)))  # the last of them fails
     return OtherContacts(best[0], float(finer[first - 1]), step, _failing(judged, np.arange(finer.size) == first))
 
 
-def _judged(scenario: Scenario, machine: Machine, rates: Array) -> Variants:
-    """Every rate with every corner, in one batch."""
-    contact = machine.scenario.contact
+def _judged(panel: Panel, contact: Contact, rates: Array, what: str) -> Judged:
+    """Every rate with every corner."""
     values = {
         RATE: np.tile(rates, len(CORNERS)),
         "contact.stiffness": np.repeat([contact.stiffness * each.stiffness for each in CORNERS], rates.size),
         "contact.damping": np.repeat([contact.damping * each.damping for each in CORNERS], rates.size),
     }
-    return evaluate(scenario.model_copy(update={"contact": contact}), values, "running")
+    found = panel.judge(what, values)
+    if found is None or not found.whole:
+        raise KeyboardInterrupt
+    return found
 
 
-def _fails(judged: Variants) -> Mask:
+def _by_corner(flags: Mask) -> Mask:
+    """Flags of shape (rules, corners, rates)."""
+    return flags.reshape(flags.shape[0], len(CORNERS), -1)
+
+
+def _fails(judged: Judged) -> Mask:
     """Rates at which any corner fails."""
-    return np.asarray(judged.fails.reshape(len(CORNERS), -1).any(axis=0))
+    return np.asarray(_by_corner(judged.fails).any(axis=(0, 1)))
 
 
-def _failing(judged: Variants, at: Mask) -> tuple[tuple[str, Subject, Corner], ...]:
+def _failing(judged: Judged, at: Mask) -> tuple[tuple[str, Subject, Corner], ...]:
     return tuple(
-        (row.rule.name, row.subject, corner)
-        for row in judged.rows
-        for corner, bad in zip(CORNERS, row.fails.reshape(len(CORNERS), -1), strict=True)
+        (rule.name, subject, corner)
+        for (rule, subject), fails in zip(judged.names, _by_corner(judged.fails), strict=True)
+        for corner, bad in zip(CORNERS, fails, strict=True)
         if np.any(bad & at)
     )

@@ -6,19 +6,19 @@ Between neighbouring rates of the scan that agree, a rule is taken to stay as it
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from crankclock.cycle import Reading
 from crankclock.rules import Subject
-from crankclock.scenario.build import build
-from crankclock.scenario.defaults import resolve
 from crankclock.scenario.schema import Scenario
 from crankclock.studies.margins import Unjudged
-from crankclock.studies.variants import Array, Mask, Row, evaluate, with_values
+from crankclock.studies.rate_batch import RATE, Panel
+from crankclock.studies.variants import Array, Mask
+from crankclock.studies.work import Crew
 
-RATE = "press.rate"
 CRANK = "crank-turns"
 """Stands among the rules for a press that cannot make the stroke: clutch, brake or flywheel do not allow the rate."""
 CLOSE = 1e-5 / 60.0
@@ -65,12 +65,16 @@ class Scan:
         Stroke rates [strokes/s] in rising order.
     unjudged : tuple of Unjudged
         Rules that lack data, at every rate.
+    whole : bool
+        False where the work was interrupted: the span may then end early, and changes are known no closer than to a
+        step.
     """
 
     reading: Reading
     rates: Array
     courses: tuple[Course, ...]
     unjudged: tuple[Unjudged, ...]
+    whole: bool = True
 
     @property
     def fails(self) -> Mask:
@@ -83,7 +87,7 @@ class Scan:
         return np.asarray(np.any([each.short for each in self.courses], axis=0))
 
 
-def scan(scenario: Scenario, rates: Array, reading: Reading) -> Scan:
+def scan(scenario: Scenario, rates: Array, reading: Reading, crew: Crew) -> Scan | None:
     """Judge a scenario at many stroke rates, and between them wherever a rule begins or ceases to fail or be tight.
 
     Parameters
@@ -93,23 +97,34 @@ def scan(scenario: Scenario, rates: Array, reading: Reading) -> Scan:
     rates : array, shape (m,)
         Stroke rates [strokes/s], rising.
     reading : {"hand", "rigid", "running"}
+    crew : Crew
+        Who does the work; the answer does not depend on it.
 
     Returns
     -------
-    Scan
-        At the rates given and as many more as it took to know every change to within `CLOSE`.
+    Scan or None
+        At the rates given and as many more as it took to know every change to within `CLOSE`. None where the work was
+        interrupted before anything was known.
 
     Raises
     ------
     UnfinishedError
         The running reading cannot be worked out at one of the rates.
     """
-    found = _judged(scenario, rates, reading)
-    more = _turning(found)
-    if more.size:
-        found = _joined(found, _judged(scenario, more, reading))
-    while (more := _between(found)).size:
-        found = _joined(found, _judged(scenario, more, reading))
+    panel = Panel(scenario, reading, crew)
+    found = _judged(panel, rates, "scan")
+    if found is None:
+        return None
+    rounds = itertools.count(1)
+
+    def closer(found: Scan, more: Array) -> Scan:
+        new = _judged(panel, more, f"search {next(rounds)}")
+        return replace(found, whole=False) if new is None else _joined(found, new)
+
+    if found.whole and (more := _turning(found)).size:
+        found = closer(found, more)
+    while found.whole and (more := _between(found)).size:
+        found = closer(found, more)
     return found
 
 
@@ -119,27 +134,21 @@ def runs(rates: Array, flags: Mask) -> Ranges:
     return tuple((float(rates[start]), float(rates[end - 1])) for start, end in edges.reshape(-1, 2))
 
 
-def _judged(scenario: Scenario, rates: Array, reading: Reading) -> Scan:
-    """Margins at the rates; those at which the crank cannot turn are not worked out: every rule fails there.
-
-    The scenario's own rate always goes along, so that there is one at which every rule can be told.
-    """
-    crank = build(resolve(with_values(scenario, {RATE: rates}))[0]).crank
-    turns = np.isfinite(np.broadcast_to(np.asarray(crank.turn_time, dtype=float), rates.shape))
-    assert scenario.press.rate is not None
-    found = evaluate(scenario, {RATE: np.append(rates[turns], scenario.press.rate)}, reading)
-    courses = [_course(row, turns) for row in found.rows]
+def _judged(panel: Panel, rates: Array, what: str) -> Scan | None:
+    """Margins at the rates, or at the first of them where the work was interrupted."""
+    found = panel.judge(f"{panel.reading} reading, {what}", {RATE: rates})
+    if found is None:
+        return None
+    courses = [
+        Course(rule.name, subject, rule.dimension, rule.core, *each)
+        for (rule, subject), *each in zip(
+            found.names, found.margin, found.allowance, found.fails, found.short, strict=True
+        )
+    ]
+    rates = rates[: found.turns.size]
     nothing = np.full(rates.shape, np.nan)
-    courses.append(Course(CRANK, None, "rate", True, nothing, nothing, ~turns, ~turns))
-    return Scan(reading, rates, tuple(courses), found.unjudged)
-
-
-def _course(row: Row, turns: Mask) -> Course:
-    margin, allowance = (np.full(turns.shape, np.nan) for _ in range(2))
-    fails, short = (np.full(turns.shape, True) for _ in range(2))
-    margin[turns], allowance[turns] = row.margin[:-1], row.allowance[:-1]
-    fails[turns], short[turns] = row.fails[:-1], (row.fails | row.tight)[:-1]
-    return Course(row.rule.name, row.subject, row.rule.dimension, row.rule.core, margin, allowance, fails, short)
+    courses.append(Course(CRANK, None, "rate", True, nothing, nothing, ~found.turns, ~found.turns))
+    return Scan(panel.reading, rates, tuple(courses), found.unjudged, found.whole)
 
 
 def _joined(found: Scan, more: Scan) -> Scan:
@@ -159,7 +168,7 @@ def _joined(found: Scan, more: Scan) -> Scan:
         )
 
     rates = np.append(found.rates, more.rates)[order]
-    return replace(found, rates=rates, courses=tuple(join(each) for each in found.courses))
+    return replace(found, rates=rates, courses=tuple(join(each) for each in found.courses), whole=more.whole)
 
 
 def _turning(found: Scan) -> Array:

@@ -15,12 +15,16 @@ from crankclock.errors import InputError, Problem
 from crankclock.scenario.build import Machine, build
 from crankclock.scenario.defaults import Assumption
 from crankclock.scenario.load import Loaded
+from crankclock.scenario.schema import Scenario
 from crankclock.studies.ceiling import span_of
 from crankclock.studies.check import press_notes
 from crankclock.studies.margins import Unjudged
 from crankclock.studies.rate_contacts import OtherContacts, other_contacts
 from crankclock.studies.rate_limits import Status, Swept, status_of, swept
 from crankclock.studies.rate_scan import scan
+from crankclock.studies.store import Header
+from crankclock.studies.variants import Array
+from crankclock.studies.work import Crew
 from crankclock.units import System, show
 
 log = logging.getLogger(__name__)
@@ -32,7 +36,10 @@ STEP, STEPS, MOST_STEPS = 1.0 / 60.0, 200, 20_000
 
 @dataclass(frozen=True)
 class Sweep:
-    """A swept scenario; the span [strokes/s] is scanned from `low` to `high` every `step`, or finer."""
+    """A swept scenario; the span [strokes/s] is scanned from `low` to `high` every `step`, or finer.
+
+    Where the work was interrupted it is not `whole`: `high` is as far as it came, and what was not begun is missing.
+    """
 
     loaded: Loaded
     machine: Machine
@@ -45,6 +52,7 @@ class Sweep:
     contacts: OtherContacts | None
     assumed: tuple[Assumption, ...]
     notes: tuple[str, ...]
+    whole: bool = True
 
     @property
     def title(self) -> str:
@@ -66,15 +74,19 @@ class Sweep:
 
     @property
     def verdict(self) -> Verdict:
-        """Whether some rate passes: where a core rule cannot be judged, none can be called so."""
+        """Whether some rate passes: where a core rule cannot be judged, or not all was done, none can be called so."""
+        if not self.whole:
+            return "incomplete"
         if not self.swept.passing:
             return "fail"
         return "incomplete" if any(each.rule.core for each in self.unjudged) else "pass"
 
     @property
     def status(self) -> Status | None:
-        """At the scenario's own rate; a pass that other contact values turn is tight; None outside the span."""
+        """At the scenario's own rate; a pass that other contact values turn is tight; None where it was not judged."""
         scanned, contacts = self.swept.scan, self.contacts
+        if not self.whole:
+            return None
         at = np.flatnonzero(scanned.rates == self.rate)
         if not at.size:
             return None
@@ -89,6 +101,7 @@ def sweep(
     step: float | None = None,
     reading: Reading | None = None,
     units: System | None = None,
+    crew: Crew | None = None,
 ) -> Sweep:
     """Judge a scenario over a span of stroke rates.
 
@@ -103,13 +116,18 @@ def sweep(
         By default running where the scenario has the data for it, else rigid. The rigid one stands beside running.
     units : {"metric", "inch"}, optional
         How reports speak; the scenario's own units by default.
+    crew : Crew, optional
+        Who does the work, by default this process; the answer does not depend on it.
 
     Returns
     -------
     Sweep
+        What was found out, also where the work was interrupted.
 
     Raises
     ------
+    KeyboardInterrupt
+        The work was interrupted before anything was known.
     InputError
         A span that is none, too many steps, or a running reading that lacks keys.
     UnfinishedError
@@ -119,10 +137,7 @@ def sweep(
     machine = build(resolved)
     bottom, top, apart = _span(machine, low, high, step)
     lacks = running_needs(machine)
-    if reading == "running" and lacks:
-        want = "this key, which the running reading needs"
-        raise InputError([Problem(key, "nothing", want) for key in lacks], loaded.name)
-    chosen: Reading = reading or ("rigid" if lacks else "running")
+    chosen = _reading(loaded, lacks, reading)
     rate = float(machine.crank.rate)
     steps = math.ceil((top - bottom) / apart * (1.0 - 1e-12))
     rates = np.linspace(bottom, top, steps + 1)
@@ -130,12 +145,50 @@ def sweep(
     if bottom <= rate <= top:
         rates = np.union1d(rates, rate)
     log.info("%s: %d rates from %g to %g strokes/s", loaded.name, rates.size, bottom, top)
-    wanted: tuple[Reading, ...] = ("running", "rigid") if chosen == "running" else (chosen,)
-    readings = {each: swept(scan(loaded.scenario, rates, each), rate) for each in wanted}
-    contacts = other_contacts(loaded.scenario, machine, readings[chosen], rate) if chosen == "running" else None
+    readings, contacts, whole = _found(loaded.scenario, machine, rates, chosen, crew or Crew())
     system: System = units or ("inch" if resolved.units == "inch" else "metric")
     notes = (*loaded.notes, *_notes(loaded, machine, chosen, apart, lacks))
-    return Sweep(loaded, machine, chosen, system, bottom, top, apart, readings, contacts, assumed, notes)
+    top = float(readings[chosen].scan.rates[-1])
+    return Sweep(loaded, machine, chosen, system, bottom, top, apart, readings, contacts, assumed, notes, whole)
+
+
+def header(loaded: Loaded, reading: Reading | None) -> Header:
+    """What kept results belong to; another span or step may be asked of the same file."""
+    return {
+        "study": "sweep",
+        "input": loaded.source.digest,
+        "overrides": " ".join(loaded.overrides),
+        "reading": _reading(loaded, running_needs(build(loaded.resolved()[0])), reading),
+    }
+
+
+def _reading(loaded: Loaded, lacks: tuple[str, ...], wanted: Reading | None) -> Reading:
+    if wanted == "running" and lacks:
+        want = "this key, which the running reading needs"
+        raise InputError([Problem(key, "nothing", want) for key in lacks], loaded.name)
+    return wanted or ("rigid" if lacks else "running")
+
+
+def _found(
+    scenario: Scenario, machine: Machine, rates: Array, chosen: Reading, crew: Crew
+) -> tuple[dict[Reading, Swept], OtherContacts | None, bool]:
+    """The span by every reading, what other contact values make of it, and whether all of that was done."""
+    rate, readings = float(machine.crank.rate), dict[Reading, Swept]()
+    wanted: tuple[Reading, ...] = ("running", "rigid") if chosen == "running" else (chosen,)
+    for reading in wanted:
+        scanned = scan(scenario, rates, reading, crew)
+        if scanned is not None:
+            readings[reading] = swept(scanned, rate)
+        if scanned is None or not scanned.whole:
+            if not readings:
+                raise KeyboardInterrupt
+            return readings, None, False
+    if chosen != "running":
+        return readings, None, True
+    try:
+        return readings, other_contacts(scenario, machine, readings[chosen], rate, crew), True
+    except KeyboardInterrupt:
+        return readings, None, False
 
 
 def _span(machine: Machine, low: float | None, high: float | None, step: float | None) -> tuple[float, float, float]:

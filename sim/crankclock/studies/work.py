@@ -88,6 +88,11 @@ class Crew:
             spawn = multiprocessing.get_context("spawn")
             self._executor = ProcessPoolExecutor(jobs, mp_context=spawn, initializer=_leave_interrupts_to_parent)
 
+    @property
+    def alone(self) -> bool:
+        """Whether the work is done in this process and not kept, so that large chunks serve best."""
+        return self._executor is None and self._store is None
+
     def __enter__(self) -> Crew:
         return self
 

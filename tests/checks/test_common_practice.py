@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from crankclock.api import check
 from crankclock.cycle import turn
 from crankclock.studies.margins import Margin, margins
 from reference.program import machine_of
@@ -107,3 +108,9 @@ def test_coil_spring_is_compressed_by_preload_and_stripper_travel() -> None:
     assert isinstance(found, Margin)
     assert found.value == pytest.approx(5e-3, abs=1e-12)
     assert not np.any(found.fails)
+
+
+@pytest.mark.parametrize(("lift", "told"), [("3.0 mm", False), ("3.1 mm", True)])
+def test_heads_on_the_die_are_for_strip_lifts_up_to_about_three_millimetres(lift: str, told: bool) -> None:
+    notes = check("shelf-bracket", f"strip.lift={lift}").notes
+    assert any("Heads that stand on the die (m4)" in note for note in notes) == told

@@ -41,6 +41,8 @@ ALSO: Mapping[Reading, str] = {
     "rigid": "With everything rigid",
     "running": "As it runs",
 }
+HIGH_LIFT = 3e-3
+"""Strip lift [m] up to which heads stand on the die; common practice."""
 STILL = 1e-6
 """A margin that moves by less than this [SI] with the contact values does not move."""
 WORST_FIRST: Mapping[str, int] = {"fail": 0, "not judged": 1, "tight": 2, "pass": 3}
@@ -467,6 +469,13 @@ def cycle_notes(readings: Readings, reading: Reading, tolerances: bool, found: t
     if float(latency * machine.crank.rate) >= 1.0:
         notes.append(
             "The feeder's latency is longer than a whole turn at this rate: each feed was commanded strokes ago."
+        )
+    standing = [name for name, tap in machine.taps.items() if tap.mount == "die"]
+    if standing and float(machine.strip.lift) > HIGH_LIFT:
+        notes.append(
+            f"Heads that stand on the die ({', '.join(standing)}) are used up to about "
+            f"{show(HIGH_LIFT, 'length', 'metric')} of strip lift (common practice); above it heads that ride with "
+            "stripper or lifters save tap travel."
         )
     if not machine.pilots:
         notes.append("No pilot is named: nothing but the feeder locates the strip, and no rule speaks of pilots.")

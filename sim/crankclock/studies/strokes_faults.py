@@ -266,7 +266,7 @@ def _impossible(fault: Fault, scenario: Scenario, strokes: int, *, running: bool
             given = "no name" if fault.name is None else f'the {kind.target} "{fault.name}"'
             what = " or ".join(known) if known else f"a {kind.target}; the scenario has none"
             found.append(Problem(where, given, f":NAME of a {kind.target}: {what}" if known else what))
-        elif kind.target == "spring":
+        elif kind.target == "spring" and fault.name is not None:
             count = int(scenario.stripper.spring[fault.name].count)
             if (fault.value or 1) > count:
                 found.append(Problem(where, f"{fault.value:g} springs", f"at most the {count} of spring {fault.name}"))

@@ -311,7 +311,7 @@ def _commanded(crank: Crank, start: float, event: Moment) -> Moment:
 def _contact(cycle: Cycle, sensor: Sensor) -> tuple[Moment, Moment] | None:
     """From when to when a tap touches its sensor; None where it does not, or nothing says where that sits."""
     found = touched(cycle, sensor.watches, sensor)
-    if found is None or not np.all(np.isfinite(found)):
+    if found is None or not all(np.isfinite(float(each)) for each in found):
         return None
     start, end = (Moment(float(each), float(cycle.machine.crank.seconds(0.0, each))) for each in found)
     return start, end

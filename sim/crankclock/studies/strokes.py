@@ -13,7 +13,8 @@ from crankclock.scenario.build import Machine, build
 from crankclock.scenario.defaults import Assumption
 from crankclock.scenario.load import Loaded
 from crankclock.scenario.schema import Scenario
-from crankclock.studies.check import Verdict, press_notes
+from crankclock.studies.check import Verdict
+from crankclock.studies.notes import press_notes
 from crankclock.studies.strokes_faults import Fault, faults
 from crankclock.studies.strokes_line import Entry, Outcome
 from crankclock.studies.strokes_plan import Plans

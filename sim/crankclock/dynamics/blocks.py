@@ -11,7 +11,7 @@ from math import comb
 import numpy as np
 
 from .base import Base, SlideMotion, fit
-from .modes import FREE, POWERS, SIDES, STATE, Modes, build
+from .modes import FREE, POWERS, SIDES, STATE, Local, Modes, build
 from .system import Array, Bodies, IntArray, Side, System, gas_law
 
 _BINOMIAL = np.array([[comb(k, j) for k in range(POWERS)] for j in range(POWERS)], dtype=float)
@@ -104,7 +104,7 @@ class Blocks:
         return np.asarray(self.coefficients @ basis(self.rates, s))
 
 
-def launch(tables: Tables, local: Modes, variant: IntArray, state: Array, base: Array, reach: Array) -> Blocks:
+def launch(tables: Tables, local: Local, variant: IntArray, state: Array, base: Array, reach: Array) -> Blocks:
     """The motion of blocks from states (m, 4), the modes' tables being one row a block.
 
     Gas springs are linear plus a cubic in time that is fitted to their force along the motion first found with
@@ -161,7 +161,7 @@ def _beyond(laws: Laws, compression: Array) -> Array:
     return np.asarray(gas_law(force, loss, exponent, compression)[0].sum(axis=0) - linear * compression)
 
 
-def with_guards(blocks: Blocks, local: Modes, base: Array) -> Array:
+def with_guards(blocks: Blocks, local: Local, base: Array) -> Array:
     """Coefficients that give the states and both values of each contact, shape (m, 12, 10)."""
     out = np.empty((base.shape[0], STATE + 2 * SIDES, FREE + POWERS))
     out[:, :STATE] = blocks.coefficients

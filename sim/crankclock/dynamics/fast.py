@@ -47,11 +47,13 @@ class _Given(NamedTuple):
 
     rates: Array
     pace: Array
-    solution: Array
     drive: Array
     guards: Array
     hanger: Array
     lifter: Array
+    shapes: Array
+    into: Array
+    matrices: Array
     slide: Array
     travel: Array
     loose: Array
@@ -71,14 +73,22 @@ class _Given(NamedTuple):
     about: Array
     nodes: Array
     to_cubic: Array
+    times: Array
     solid: float
     near_top: float
     limit: int
 
 
 class _Desk(NamedTuple):
-    """Room to work in: a block's polynomials, coefficients and quiet times; its samples; the search for a change."""
+    """Room to work in.
 
+    A variant's solutions mode by mode and which are made; a block's polynomials, coefficients and quiet times; its
+    samples; the search for a change.
+    """
+
+    solutions: Array
+    made: BoolArray
+    parts: Array
     base: Array
     forcing: Array
     coefficients: Array
@@ -98,15 +108,16 @@ def march(tables: blocks.Tables, front: stepping.Front) -> stepping.Log:
     """As `stepping.march`."""
     m, b, base = tables.modes, tables.bodies, tables.base
     given = _Given(
-        m.rates, m.pace, m.solution, m.drive, m.guards, m.hanger, m.lifter, base.coefficients,
+        m.rates, m.pace, m.drive, m.guards, m.hanger, m.lifter, m.shapes, m.into, m.matrices, base.coefficients,
         np.array(b.travel), stepping.loose_reach(tables), np.array(tables.gas_rate),
         np.array(b.gas_force), np.array(b.gas_loss), np.array(b.gas_exponent), np.array(base.cell_time),
         np.array(b.strip_mass), np.array(b.stiffness), np.array(b.lift),
         np.array(b.lifter_force - b.strip_mass * system.GRAVITY),
         stepping.PINNED, stepping.CROWDED, stepping.FRACTION, stepping.SPLITS, stepping.ABOUT,
-        blocks.NODES, blocks.TO_CUBIC, system.SOLID_SHARE, system.NEAR_TOP, stepping.LIMIT,
+        blocks.NODES, blocks.TO_CUBIC, modes.TIMES, system.SOLID_SHARE, system.NEAR_TOP, stepping.LIMIT,
     )  # fmt: skip
     desk = _Desk(
+        np.empty((_MODES, _STATE + _POWERS + 1, _STATE * _FUNCTIONS)), np.empty(_MODES, bool), np.empty((2, _POWERS)),
         np.empty(_POWERS), np.empty(_STATE + _POWERS + 1), np.empty(_STATE * _FUNCTIONS),
         np.empty((_FUNCTIONS, _VALUES)), np.empty(2), np.empty(1), np.empty(blocks.NODES.size),
         np.empty(_FREE), np.empty(_FREE), np.empty(_FREE, np.int64),
@@ -126,6 +137,7 @@ def _march(g: _Given, desk: _Desk, cells0: IntArray, starts: Array, states: Arra
     for v in range(n):
         cell, start, mode, last, begun = cells0[v], starts[v], closed[v], cells, blocks
         state[:] = states[v]
+        desk.made[:] = False
         while True:
             if mode >> _STRIPPER & 1:
                 last = min(last, cell)
@@ -142,7 +154,10 @@ def _march(g: _Given, desk: _Desk, cells0: IntArray, starts: Array, states: Arra
             left = 1.0 - start
             reach = left if g.pinned[mode] else min(left, g.loose[v])
             _polynomial(g, desk, v, cell % cells, start)
-            _launch(g, desk, v, row, state, reach)
+            if not desk.made[mode]:
+                _solve(g, desk, row, desk.solutions[mode])
+                desk.made[mode] = True
+            _launch(g, desk, v, row, desk.solutions[mode], state, reach)
             rates[blocks], coefficients[blocks] = g.rates[row], desk.coefficients.reshape(_STATE, _FUNCTIONS)
             length, flips, count = _follow(g, desk, row, reach, state)
             along, found = desk.times, desk.values
@@ -194,6 +209,49 @@ def _polynomial(g: _Given, desk: _Desk, v: int, cell: int, start: float) -> None
     base[0] -= g.travel[v]
 
 
+@_compiled
+def _solve(g: _Given, desk: _Desk, row: int, out: Array) -> None:
+    """As `modes.Modes.solution`, of one mode."""
+    m1, m2, c11, c12, c22, k11, k12, k22 = g.matrices[row]
+    det, parts, times = k11 * k22 - k12 * k12, desk.parts, g.times
+    q1, zs1, q2, zs2 = 0.0, 0.0, 0.0, 0.0
+    for m in range(_POWERS):
+        f1 = (1.0 if m == 0 else 0.0) - c11 * q1 - c12 * zs1 - m1 * q2
+        f2 = -c12 * q1 - c22 * zs1 - m2 * zs2
+        q1, zs1, q2, zs2 = (k22 * f1 - k12 * f2) / det, (k11 * f2 - k12 * f1) / det, q1, zs1
+        parts[0, m], parts[1, m] = q1, zs1
+    out[:] = 0.0
+    for body in range(2):
+        place, speed = body * _FUNCTIONS + _FREE, (body + 2) * _FUNCTIONS + _FREE
+        for k in range(_POWERS):
+            for j in range(k + 1):
+                out[_STATE + k, place + j] = parts[body, k - j] * times[k, j]
+                if j < k:
+                    out[_STATE + k, speed + j] = parts[body, k - j - 1] * times[k, j]
+    out[_STATE + _POWERS, _FREE], out[_STATE + _POWERS, _FUNCTIONS + _FREE] = -k12 / det, k11 / det
+    _solve_free(g.rates[row], g.shapes[row], g.into[row], out)
+
+
+@_compiled
+def _solve_free(rates: Array, shapes: Array, into: Array, out: Array) -> None:
+    """The free motion from each start, and what it must be to make up for the answers' start."""
+    for i in range(_STATE):
+        for place in range(_STATE):
+            for f in range(0, _FREE, 2):
+                c, d, p, q = into[f, i], into[f + 1, i], shapes[place, f], shapes[place, f + 1]
+                at = place * _FUNCTIONS + f
+                if rates[_FREE + f] > 0.0:
+                    out[i, at], out[i, at + 1] = c * p + d * q, d * p - c * q
+                else:
+                    out[i, at], out[i, at + 1] = c * p, d * q
+    for k in range(_STATE, _STATE + _POWERS + 1):
+        for i in range(_STATE):
+            start = out[k, i * _FUNCTIONS + _FREE]
+            for place in range(_STATE):
+                for f in range(_FREE):
+                    out[k, place * _FUNCTIONS + f] -= start * out[i, place * _FUNCTIONS + f]
+
+
 @_inlined
 def _beyond(g: _Given, v: int, compression: Array) -> None:
     """As `blocks.beyond`, in place."""
@@ -242,7 +300,7 @@ def _evaluate(rates: Array, row: int, w: Array, quiet: Array, s: float, values: 
 
 
 @_inlined
-def _launch(g: _Given, desk: _Desk, v: int, row: int, state: Array, reach: float) -> None:
+def _launch(g: _Given, desk: _Desk, v: int, row: int, solution: Array, state: Array, reach: float) -> None:
     base, given, drive = desk.base, desk.forcing, g.drive[row]
     given[:_STATE] = state
     for j in range(_POWERS):
@@ -256,7 +314,7 @@ def _launch(g: _Given, desk: _Desk, v: int, row: int, state: Array, reach: float
         start[0] = state[0] - base[0]
         _beyond(g, v, start)
         given[_STATE] -= start[0]
-    coefficients, solution = desk.coefficients, g.solution[row]
+    coefficients = desk.coefficients
     q, zs, v_q, v_zs, c = given[0], given[1], given[2], given[3], given[10]
     f0, f1, f2, f3, f4, f5 = given[4], given[5], given[6], given[7], given[8], given[9]
     for k in range(coefficients.size):
@@ -264,14 +322,14 @@ def _launch(g: _Given, desk: _Desk, v: int, row: int, state: Array, reach: float
         low = f0 * solution[4, k] + f1 * solution[5, k] + f2 * solution[6, k] + f3 * solution[7, k]
         coefficients[k] = free + low + f4 * solution[8, k] + f5 * solution[9, k] + c * solution[10, k]
     if gas:
-        _soften(g, desk, v, row, start[0], reach)
+        _soften(g, desk, v, row, solution, start[0], reach)
 
 
 @_inlined
-def _soften(g: _Given, desk: _Desk, v: int, row: int, first: float, reach: float) -> None:
+def _soften(g: _Given, desk: _Desk, v: int, row: int, solution: Array, first: float, reach: float) -> None:
     """One correction of the gas springs' force along the motion found."""
     q, base, rates, nodes, to_cubic = desk.coefficients, desk.base, g.rates, g.nodes, g.to_cubic
-    along, solution = desk.along, g.solution[row]
+    along = desk.along
     for node in range(nodes.size):
         s = reach * nodes[node]
         f0, f1 = _pair(rates, row, 0, s)

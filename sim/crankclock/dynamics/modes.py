@@ -9,6 +9,7 @@ a real pair e^(as) and e^(a's): four times e^(as) sin(bs + phase).
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,13 +49,13 @@ _LOWER = np.arange(POWERS)[:, None] - np.arange(POWERS)
 _WHICH = np.where(_LOWER >= 0, _LOWER, POWERS)
 _WHICH_SPEED = np.where(_LOWER >= 1, _LOWER - 1, POWERS)
 _FACTORIAL = np.cumprod(np.maximum(np.arange(POWERS), 1)).astype(float)
-_TIMES = _FACTORIAL[:, None] / _FACTORIAL
+TIMES = _FACTORIAL[:, None] / _FACTORIAL
 _DEPTHS = np.array([[-1.0, -1.0, 0.0, 0.0], [0.0, 1.0, -1.0, 1.0]])  # (q, zs) to the depths in order of `Side`
 
 
 @dataclass(frozen=True)
-class Modes:
-    """Tables, one row a variant and mode: row = 12 variant + mode.
+class Local:
+    """What a block needs to know of its variant and mode, one row a block.
 
     Parameters
     ----------
@@ -87,9 +88,49 @@ class Modes:
     hanger: Array
     lifter: Array
 
-    def take(self, row: IntArray) -> "Modes":
+
+@dataclass(frozen=True)
+class Modes:
+    """Tables, one row a variant and mode: row = 12 variant + mode.
+
+    Parameters
+    ----------
+    rates, pace, drive, guards, hanger, lifter
+        As in `Local`.
+    shapes, into : ndarray, shape (m, 4, 4)
+        States (rows) of the free motions, real and imaginary part of a pair side by side; and back.
+    matrices : ndarray, shape (m, 8)
+        Masses m1, m2, damping c11, c12, c22 and stiffness k11, k12, k22, in cells.
+    """
+
+    rates: Array
+    pace: Array
+    drive: Array
+    guards: Array
+    hanger: Array
+    lifter: Array
+    shapes: Array
+    into: Array
+    matrices: Array
+
+    @cached_property
+    def solution(self) -> Array:
+        """As in `Local`."""
+        parts, constant = _answers(self.matrices)
+        solution = np.zeros((constant.shape[0], STATE + POWERS + 1, STATE, FREE + POWERS))
+        for body in range(2):
+            solution[:, STATE:-1, body, FREE:] = parts[:, body, _WHICH] * TIMES
+            solution[:, STATE:-1, body + 2, FREE:] = parts[:, body, _WHICH_SPEED] * TIMES
+            solution[:, -1, body, FREE] = constant[:, body]
+        free = _free(self.rates, self.shapes, self.into)
+        solution[:, :STATE, :, :FREE] = free
+        by_start = solution[:, STATE:, :, FREE] @ free.reshape(-1, STATE, STATE * FREE)
+        solution[:, STATE:, :, :FREE] = -by_start.reshape(-1, POWERS + 1, STATE, FREE)
+        return solution.reshape(-1, STATE + POWERS + 1, STATE * (FREE + POWERS))
+
+    def take(self, row: IntArray) -> Local:
         """One row for each block."""
-        return Modes(
+        return Local(
             self.rates.take(row, axis=0),
             self.pace.take(row, axis=0),
             self.solution.take(row, axis=0),
@@ -128,43 +169,46 @@ def _uncoupled(mass: Array, damping: Array, stiffness: Array) -> tuple[ComplexAr
     return rates, shapes
 
 
-def _answers(mass: Array, damping: Array, stiffness: Array) -> tuple[Array, Array]:
-    """What the places' polynomials are made of, shape (..., 2, 7), and what a constant force on the strip adds.
+def _answers(matrices: Array) -> tuple[Array, Array]:
+    """What the places' polynomials are made of, shape (m, 2, 7), and what a constant force on the strip adds.
 
     Forced by t^k / k! on the stripper, M x'' + C x' + K x has the answer u(k) + u(k-1) t + u(k-2) t^2 / 2 + ... with
     K u(0) = e, K u(1) = -C u(0), K u(m) = -C u(m-1) - M u(m-2). The seventh is 0, for powers that do not come up.
     """
-    k11, k12, k22 = stiffness[..., 0, 0], stiffness[..., 0, 1], stiffness[..., 1, 1]
-    c11, c12, c22 = damping[..., 0, 0], damping[..., 0, 1], damping[..., 1, 1]
+    m1, m2, c11, c12, c22, k11, k12, k22 = matrices.T
     det = k11 * k22 - k12 * k12
-    parts = np.zeros((*det.shape, 2, POWERS + 1))
+    parts = np.zeros((det.size, 2, POWERS + 1))
     for m in range(POWERS):
-        (q, zs), (q2, zs2) = (np.moveaxis(parts[..., j], -1, 0) for j in (m - 1, m - 2))
-        f1 = (m == 0) - c11 * q - c12 * zs - mass[..., 0] * q2
-        f2 = -c12 * q - c22 * zs - mass[..., 1] * zs2
-        parts[..., 0, m] = (k22 * f1 - k12 * f2) / det
-        parts[..., 1, m] = (k11 * f2 - k12 * f1) / det
+        (q, zs), (q2, zs2) = parts[..., m - 1].T, parts[..., m - 2].T
+        f1 = (m == 0) - c11 * q - c12 * zs - m1 * q2
+        f2 = -c12 * q - c22 * zs - m2 * zs2
+        parts[:, 0, m] = (k22 * f1 - k12 * f2) / det
+        parts[:, 1, m] = (k11 * f2 - k12 * f1) / det
     return parts, np.stack([-k12 / det, k11 / det], axis=-1)
 
 
 def _real(rates: ComplexArray, shapes: ComplexArray) -> tuple[Array, Array]:
-    """Rates as `Modes` holds them; the free motion (state, function) from a unit start in each state (first)."""
+    """Rates and shapes as `Modes` holds them."""
     swinging = rates[..., ::2].imag != 0.0
     phase = np.full(rates.shape, 0.5 * np.pi)
     phase[..., 1::2][swinging] = 0.0
-    real = np.concatenate([rates.real, np.repeat(rates[..., ::2].imag, 2, axis=-1), phase], axis=-1)
     start = np.empty(shapes.shape)
     start[..., ::2] = shapes[..., ::2].real
     start[..., 1::2] = np.where(swinging[..., None, :], shapes[..., ::2].imag, shapes[..., 1::2].real)
+    return np.concatenate([rates.real, np.repeat(rates[..., ::2].imag, 2, axis=-1), phase], axis=-1), start
+
+
+def _free(rates: Array, shapes: Array, into: Array) -> Array:
+    """Free motion (state, function) from a unit start in each state (first)."""
     # x = f (c p + d q) + g (d p - c q) for a swinging pair, f c p + g d q for a real one.
-    into = np.swapaxes(np.linalg.inv(start), -1, -2)
-    c, d = into[..., :, None, ::2], into[..., :, None, 1::2]
-    p, q = start[..., None, :, ::2], start[..., None, :, 1::2]
-    swings = swinging[..., None, None, :]
-    free = np.empty((*rates.shape[:-1], STATE, STATE, FREE))
+    back = np.swapaxes(into, -1, -2)
+    c, d = back[:, :, None, ::2], back[:, :, None, 1::2]
+    p, q = shapes[:, None, :, ::2], shapes[:, None, :, 1::2]
+    swings = (rates[:, FREE : 2 * FREE : 2] > 0.0)[:, None, None, :]
+    free = np.empty((rates.shape[0], STATE, STATE, FREE))
     free[..., ::2] = c * p + np.where(swings, d * q, 0.0)
     free[..., 1::2] = np.where(swings, d * p - c * q, d * q)
-    return real, free
+    return free
 
 
 def build(bodies: Bodies, spring_rate: Array, cell_time: Array) -> Modes:
@@ -205,12 +249,16 @@ def build(bodies: Bodies, spring_rate: Array, cell_time: Array) -> Modes:
     drive[..., 3] += (b.lifter_rate[:, None] + k * stop) * b.lift[:, None]
     drive[..., 4] = springs - spring_rate[:, None]
     drive[..., 5] = lifters - b.lifter_rate[:, None]
-    rates, solution = _solution(mass, damping, stiffness)
+    rates, shapes = _real(*_eigen(mass, damping, stiffness))
     lag = (b.lag / cell_time).T[:, None, :]
     widest = lag.max(axis=2)[:, :, None]
     guards, hanging = _guards(np.broadcast_to(lag, (k.shape[0], MODES, SIDES)))
     lifter = -np.where(CLOSED[:, Side.LIFTER], -1.0, 1.0) * b.lift[:, None]
-    return Modes(*(_rows(table) for table in (rates, _pace(rates, widest), solution, drive, guards, hanging, lifter)))
+    halves = [each[..., i, j] for each in (damping, stiffness) for i, j in ((0, 0), (0, 1), (1, 1))]
+    matrices = np.stack([mass[..., 0], mass[..., 1], *halves], axis=-1)
+    into = np.asarray(np.linalg.inv(shapes))
+    tables = (rates, _pace(rates, widest), drive, guards, hanging, lifter, shapes, into, matrices)
+    return Modes(*(_rows(table) for table in tables))
 
 
 def _pace(rates: Array, lag: Array) -> Array:
@@ -221,23 +269,13 @@ def _pace(rates: Array, lag: Array) -> Array:
     return np.stack([np.where(phase > 0.0, gain, 0.0), 1.0 / np.maximum(-decay, 1e-12), span], axis=-2)
 
 
-def _solution(mass: Array, damping: Array, stiffness: Array) -> tuple[Array, Array]:
+def _eigen(mass: Array, damping: Array, stiffness: Array) -> tuple[ComplexArray, ComplexArray]:
     apart, together = ~CLOSED[:, Side.STRIPPER], CLOSED[:, Side.STRIPPER]
     rates = np.zeros((*mass.shape[:2], FREE), dtype=complex)
     shapes = np.zeros((*mass.shape[:2], STATE, FREE), dtype=complex)
     rates[:, apart], shapes[:, apart] = _uncoupled(mass[:, apart], damping[:, apart], stiffness[:, apart])
     rates[:, together], shapes[:, together] = _coupled(mass[:, together], damping[:, together], stiffness[:, together])
-    real, free = _real(rates, shapes)
-    parts, constant = _answers(mass, damping, stiffness)
-    solution = np.zeros((*mass.shape[:2], STATE + POWERS + 1, STATE, FREE + POWERS))
-    for body in range(2):
-        solution[..., STATE:-1, body, FREE:] = parts[..., body, _WHICH] * _TIMES
-        solution[..., STATE:-1, body + 2, FREE:] = parts[..., body, _WHICH_SPEED] * _TIMES
-        solution[..., -1, body, FREE] = constant[..., body]
-    solution[..., :STATE, :, :FREE] = free
-    by_start = solution[..., STATE:, :, FREE] @ free.reshape(*mass.shape[:2], STATE, STATE * FREE)
-    solution[..., STATE:, :, :FREE] = -by_start.reshape(*mass.shape[:2], POWERS + 1, STATE, FREE)
-    return real, solution.reshape(*mass.shape[:2], STATE + POWERS + 1, -1)
+    return rates, shapes
 
 
 def _guards(lag: Array) -> tuple[Array, Array]:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from .blocks import Blocks, Tables, base_polynomial, basis, launch, with_guards, wrong_side
-from .modes import CLOSED, FREE, MODES, PER_MODE, SIDES, STATE, Modes
+from .modes import CLOSED, FREE, MODES, PER_MODE, SIDES, STATE, Local
 from .system import GRAVITY, NEAR_TOP, Array, BoolArray, IntArray, Side, rest
 
 COARSE = 10  # samples whatever rings, crowded towards the start
@@ -85,7 +85,7 @@ def at_rest(tables: Tables) -> Front:
     return Front(np.zeros(q.size, dtype=np.intp), still, np.stack([q, zs, still, still], axis=-1), mode)
 
 
-def _sample_times(blocks: Blocks, local: Modes, reach: Array) -> tuple[Array, IntArray]:
+def _sample_times(blocks: Blocks, local: Local, reach: Array) -> tuple[Array, IntArray]:
     """Sample times (m, k) from 0, rising, that no living swing outruns, and how many differ.
 
     The last one ends the block: at its reach, or sooner where something still swings.

@@ -52,6 +52,8 @@ class Slide(Protocol):
 
 COARSE, FINE = 41, 9
 """Points of the two scans that find a peak: over the whole span, then about the best one."""
+ROUND = 21
+"""Enough of them over the whole span for an eccentric: peaks to 1e-7 of their value."""
 
 
 def scan_peak(curve: Callable[[Floats], Floats], start: Floats, end: Floats, coarse: int = COARSE) -> Floats:
@@ -225,4 +227,4 @@ class Eccentric:
         return np.maximum(np.maximum(speeds[0], speeds[1]), speeds[2])
 
     def peak_acceleration(self, start: Floats, end: Floats) -> Floats:
-        return scan_peak(lambda angle: np.abs(self.motion(angle)[2]), start, end)
+        return scan_peak(lambda angle: np.abs(self.motion(angle)[2]), start, end, ROUND)

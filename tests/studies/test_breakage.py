@@ -17,7 +17,7 @@ from crankclock.scenario.files import shipped
 from crankclock.scenario.load import Loaded, open_scenario
 from crankclock.scenario.paths import with_values
 from crankclock.studies.breakage import Breakage, breakage, event_ids, grouped, probabilities, weighed
-from crankclock.studies.breakage_causes import KINDS, causes
+from crankclock.studies.breakage_causes import KINDS, causes, untried
 from crankclock.studies.breakage_collisions import HARMS
 from crankclock.studies.breakage_fit import Fit
 from crankclock.studies.breakage_next import looks
@@ -162,6 +162,15 @@ def test_what_breaks_nothing_has_no_least_severity(bracket: Loaded, known: Profi
     idle = [each.cause.name for each in known.causes if each.least is None]
     assert "spring-lost:main" in idle
     assert not breaks(bracket, known, "spring-lost:main", 5.0)
+
+
+def test_what_cannot_be_tried_is_named_with_its_reason() -> None:
+    scenario = open_scenario("hinge-nothing-to-spare").resolved()[0]
+    told = " ".join(untried(scenario, "m3"))
+    assert "pilot release slow (feeder.pilot_release.latency is not given)" in told
+    assert "hole undersize (the estimate of this tap's torque does not count the hole)" in told
+    cut = open_scenario("shelf-bracket", ("tap.m4.kind=cut", "tap.m4.hole=3.3 mm")).resolved()[0]
+    assert "hole undersize" not in " ".join(untried(cut, "m4"))
 
 
 @pytest.fixture(scope="module")
@@ -314,7 +323,12 @@ def test_a_pair_explains_what_no_single_cause_does(tmp_path: Path, bracket: Load
     """
     found = breakage(bracket, case_file(tmp_path, text), "rigid", with_pairs=True)
     assert found.pairs
-    best, _ = found.pairs[0]
+    best, share = found.pairs[0]
+    assert share > 0.5
+    assert dict(zip((each.name for each in best.causes), best.severities, strict=True)) == {
+        "stripper-travel-lost": pytest.approx(0.25, abs=0.01),
+        "backlash-grown:m4": pytest.approx(np.radians(600.0), abs=np.radians(5.0)),
+    }
     assert {each.name for each in best.causes} == {"stripper-travel-lost", "backlash-grown:m4"}
     singles = {each.cause.name: each.least for each in found.profiles.causes}
     for cause, severity in zip(best.causes, best.severities, strict=True):

@@ -20,7 +20,7 @@ from crankclock.studies.margins import Margin, Unjudged, margins
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-CHUNK = 2_000
+CHUNK: Mapping[Reading, int] = {"hand": 5_000, "rigid": 5_000, "running": 1_000}
 """Variants worked out at a time, so that memory does not grow with their number."""
 
 
@@ -101,8 +101,45 @@ def evaluate(
     KeyError
         A path names no key.
     """
-    parts = [_judged(each) for each in turned(scenario, values, reading, rules)]
-    return _joined(parts, sum(part.count for part in parts), parts[0].reading)
+    turns = _turning(scenario, values)
+    if turns.all():
+        return _joined([_judged(each) for each in turned(scenario, values, reading, rules)])
+    # Where none turns, the scenario as it is says which rules there are; it has itself been checked to turn.
+    sound = {path: np.broadcast_to(each, turns.shape)[turns] for path, each in values.items()} if turns.any() else {}
+    return _with_stalls(evaluate(scenario, sound, reading, rules), turns)
+
+
+def _turning(scenario: Scenario, values: Mapping[str, Array]) -> Mask:
+    """Variants whose crank can turn at all, shape (n,); only a flywheel, clutch or brake ever keeps it from that."""
+    count = max((np.size(each) for each in values.values()), default=1)
+    press = scenario.press
+    if press.flywheel is None and press.mode != "single-stroke":
+        return np.ones(count, dtype=bool)
+    crank = build(resolve(with_values(scenario, values))[0]).crank
+    return np.broadcast_to(np.isfinite(np.asarray(crank.turn_time, dtype=float)), (count,))
+
+
+def _with_stalls(found: Variants, turns: Mask) -> Variants:
+    """The variants that turn among those that do not, which fail every rule."""
+
+    def spread(part: Array | Mask, stalled: float | bool) -> Array:
+        out = np.full(turns.shape, stalled, dtype=float)
+        if turns.any():
+            out[turns] = part
+        return out
+
+    rows = tuple(
+        Row(
+            row.rule,
+            row.subject,
+            spread(row.margin, np.nan),
+            spread(row.allowance, np.nan),
+            spread(row.fails, True) > 0.0,
+            spread(row.tight, False) > 0.0,
+        )
+        for row in found.rows
+    )
+    return Variants(turns.size, found.reading, rows, found.unjudged)
 
 
 @dataclass(frozen=True)
@@ -132,11 +169,12 @@ def turned(
     if any(path != "press.rate" for path in wide):
         # Each slide, sensor or strip is asked about heights of its own: these are then spread over the variants too.
         wide.setdefault("stripper.travel", np.full(count, scenario.stripper.travel))
-    for at in range(0, count, CHUNK):
-        these = {path: each[at : at + CHUNK] for path, each in wide.items()}
+    size = CHUNK[chosen]
+    for at in range(0, count, size):
+        these = {path: each[at : at + size] for path, each in wide.items()}
         machine = build(resolve(with_values(scenario, these))[0])
         readings = turn(machine, running=chosen == "running")
-        yield Turned(min(CHUNK, count - at), chosen, readings, margins(readings, chosen, rules=rules))
+        yield Turned(min(size, count - at), chosen, readings, margins(readings, chosen, rules=rules))
 
 
 def _judged(part: Turned) -> Variants:
@@ -158,28 +196,42 @@ def _judged(part: Turned) -> Variants:
     return Variants(part.count, part.reading, rows, tuple(each for each in part.found if isinstance(each, Unjudged)))
 
 
-def _joined(parts: list[Variants], count: int, reading: Reading) -> Variants:
-    """Chunks after one another; a rule that one of them could not judge is unjudged, and fails where it failed."""
+def _joined(parts: list[Variants]) -> Variants:
+    """Chunks after one another; a rule that one of them could not judge is unjudged, and fails where it failed.
+
+    Empties the list, so that what is joined does not lie in memory twice.
+    """
     if len(parts) == 1:
         return parts[0]
     keys = dict.fromkeys((row.rule.name, row.subject) for part in parts for row in part.rows)
     by_part = [{(row.rule.name, row.subject): row for row in part.rows} for part in parts]
-    rows = []
+    unjudged = {(each.rule.name, each.subject): each for part in parts for each in part.unjudged}
+    counts, reading, rows = [part.count for part in parts], parts[0].reading, []
+    parts.clear()
     for key in keys:
         known = next(rows_[key] for rows_ in by_part if key in rows_)
-        pieces = [rows_.get(key) or _blank(known, part.count) for rows_, part in zip(by_part, parts, strict=True)]
+        pieces = [
+            rows_.pop(key) if key in rows_ else _blank(known, count)
+            for rows_, count in zip(by_part, counts, strict=True)
+        ]
         rows.append(
             Row(
                 known.rule,
                 known.subject,
                 np.concatenate([piece.margin for piece in pieces]),
-                np.concatenate([piece.allowance for piece in pieces]),
+                _as_one([piece.allowance for piece in pieces]),
                 np.concatenate([piece.fails for piece in pieces]),
                 np.concatenate([piece.tight for piece in pieces]),
             )
         )
-    unjudged = {(each.rule.name, each.subject): each for part in parts for each in part.unjudged}
-    return Variants(count, reading, tuple(rows), tuple(unjudged.values()))
+    return Variants(sum(counts), reading, tuple(rows), tuple(unjudged.values()))
+
+
+def _as_one(pieces: list[Array]) -> Array:
+    """One after another; what is one number throughout stays one number in memory."""
+    if all(each.strides == (0,) and each[0] == pieces[0][0] for each in pieces):
+        return np.broadcast_to(pieces[0][:1], (sum(each.size for each in pieces),))
+    return np.concatenate(pieces)
 
 
 def _blank(row: Row, count: int) -> Row:

@@ -1,26 +1,37 @@
 """How long the studies take, each from a loaded scenario to its result.
 
-    python tests/bench/bench_studies.py
+    python tests/bench/bench_studies.py [--million]
 
-One function a row: what it is, the bound [s] or none, and the work.
+One function a row: what it is, the bound [s] or none, and the work. Times are by the clock; beside them stands the
+processor time of this process, which is what to go by where others use the machine, and the load is told. With
+--million also the memory that a million rigid variants take.
 """
 
 from __future__ import annotations
 
 import importlib.util
+import multiprocessing
+import os
 import resource
+import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from crankclock.cycle import Reading
 from crankclock.scenario.load import open_scenario
+from crankclock.scenario.schema import Scenario
+from crankclock.studies.store import Result
 from crankclock.studies.sweep import sweep
 from crankclock.studies.tolerance import Wish, tolerance
 from crankclock.studies.tolerance_batch import counted
 from crankclock.studies.tolerance_rates import Sampler
-from crankclock.studies.tolerance_sample import points, spread_of
+from crankclock.studies.tolerance_sample import spread_of
+from crankclock.studies.variants import Array, evaluate, value_at
 from crankclock.studies.work import Chunk, Crew
 
 
@@ -59,37 +70,102 @@ def within_tolerances(samples: int) -> Callable[[], str]:
     return work
 
 
-def sampled(reading: Reading, samples: int, jobs: int = 1, cluster: bool = False) -> Callable[[], str]:
-    """Samples at one rate, shared out to so many processes, or to as many workers of a cluster on this machine."""
+def sampled(samples: int) -> Callable[[], str]:
+    """Rigid samples at one rate."""
     loaded = open_scenario("latch-plate-in-its-limits")
-    rate = float(loaded.scenario.press.rate)
-
-    def spread_over(crew: Crew) -> str:
-        crew.run("warming up", counted, list(warm(jobs)), jobs)
-        sampler = Sampler(loaded.scenario, reading, spread_of(loaded), 0, samples, crew)
-        start = time.perf_counter()
-        sampler.look("samples", [rate], sampler.each)
-        seconds = time.perf_counter() - start
-        return f"{samples / seconds:,.0f} samples a second, once its processes are up"
-
-    def warm(count: int) -> Iterator[Chunk]:
-        spread = spread_of(loaded)
-        for k in range(count):
-            few = spread.values(points(0, 0, k, spread.size, 0, 16), rate)
-            yield Chunk(f"warm {k}", (loaded.scenario, reading, few, 1, False))
 
     def work() -> str:
-        if not cluster:
-            with Crew(jobs) as crew:
-                return spread_over(crew)
-        if importlib.util.find_spec("distributed") is None:
-            return "distributed is not installed"
-        local: Any = importlib.import_module("distributed").LocalCluster
-        manner = {"n_workers": jobs, "threads_per_worker": 1, "dashboard_address": None}
-        with local(**manner) as there, Crew(cluster=there.scheduler_address) as crew:
-            return spread_over(crew)
+        with Crew() as crew:
+            sampler = Sampler(loaded.scenario, "rigid", spread_of(loaded), 0, samples, crew)
+            sampler.look("samples", [float(loaded.scenario.press.rate)], sampler.each)
+        return f"memory peak {peak():.0f} MiB so far"
 
     return work
+
+
+def scattered(scenario: Scenario, count: int) -> dict[str, Array]:
+    """Values about the scenario's own, by 3 % and with a fixed seed."""
+    rng = np.random.default_rng(0)
+    paths = ["press.rate", "strip.thickness", "strip.lift", "stripper.travel", "feeder.start", "feeder.latency"]
+    paths += [f"tap.{name}.rest_clearance" for name in scenario.tap or {}]
+    paths += ["press.slide.stroke"] if scenario.press.slide.kind == "eccentric" else []
+    middles = {path: np.asarray(value_at(scenario, path), dtype=float) for path in paths}
+    return {path: middle * (1.0 + 0.03 * rng.uniform(-1.0, 1.0, count)) for path, middle in middles.items()}
+
+
+def varied(name: str, count: int) -> Callable[[], str]:
+    """Rigid variants, judged at once in this process."""
+    scenario = open_scenario(name).scenario
+    values = scattered(scenario, count)
+    evaluate(scenario, scattered(scenario, 2), "rigid")
+
+    def work() -> str:
+        found = evaluate(scenario, values, "rigid")
+        return f"{len(found.rows)} rules, {int(found.fails.sum()):,} fail"
+
+    return work
+
+
+def peak() -> float:
+    """The most memory this process has taken [MiB]."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+
+
+def million() -> str:
+    """In a process of its own, all margins kept."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as one:
+        return f"{one.submit(_million).result():.0f} MiB at its peak, of 1024"
+
+
+def _million() -> float:
+    varied("shelf-bracket", 1_000_000)()
+    return peak()
+
+
+PARTS, EACH = 20, 500
+"""Running variants that are shared out."""
+
+
+def timed(*arguments: Any) -> Result:
+    """One chunk, with the processor time [s] of its own thread."""
+    start = time.thread_time()
+    found = counted(*arguments)
+    return {**found, "seconds": np.array(time.thread_time() - start)}
+
+
+def share(crew: Crew, jobs: int) -> tuple[float, float]:
+    """Time by the clock [s] for all parts, once the processes are up, and their processor time [s]."""
+    scenario = open_scenario("shelf-bracket").scenario
+    values = scattered(scenario, PARTS * EACH)
+    few = {path: each[:16] for path, each in values.items()}
+    crew.run("warming up", timed, [Chunk(f"warm {k}", (scenario, "running", few, 1, False)) for k in range(jobs)], jobs)
+    parts = [{path: each[k * EACH : (k + 1) * EACH] for path, each in values.items()} for k in range(PARTS)]
+    chunks = [Chunk(str(k), (scenario, "running", part, 1, False)) for k, part in enumerate(parts)]
+    start = time.perf_counter()
+    done = crew.run("variants", timed, chunks, PARTS)
+    return time.perf_counter() - start, sum(float(each["seconds"]) for each in done.results.values())
+
+
+def shared() -> str:
+    """The same variants by one process, by two, and by two dask workers on this machine."""
+    told, before = [], None
+    for name, jobs in (("one process", 1), ("two", 2)):
+        with Crew(jobs) as crew:
+            seconds, busy = share(crew, jobs)
+        told.append(f"{name} {seconds:.1f} s ({busy:.1f} s busy)")
+        ratio = "" if before is None else f": {before / seconds:.2f} times one, aim 1.7"
+        before = seconds
+    told[-1] += ratio
+    if importlib.util.find_spec("distributed") is None:
+        return "; ".join([*told, "distributed is not installed"])
+    local: Any = importlib.import_module("distributed").LocalCluster
+    manner = {"n_workers": 2, "threads_per_worker": 1, "dashboard_address": None}
+    with local(**manner) as there, Crew(cluster=there.scheduler_address) as crew:
+        seconds, busy = share(crew, 2)
+    told.append(
+        f"two dask workers {seconds:.1f} s ({busy:.1f} s busy): {seconds / (before or 1.0):.2f} of two, aim 1.2"
+    )
+    return "; ".join(told)
 
 
 def rows() -> list[Row]:
@@ -98,22 +174,23 @@ def rows() -> list[Row]:
         Row("sweep, running", 5.0, swept("shelf-bracket", "running")),
         Row("sweep, running, many bounces", 10.0, swept("thin-cover-bounces", "running")),
         Row("tolerance, rigid, 2^16", 10.0, within_tolerances(2**16)),
-        Row("2^20 rigid samples", 30.0, sampled("rigid", 2**20)),
-        Row("2^13 running samples", None, sampled("running", 2**13)),
-        Row("the same by two processes", 30.0, sampled("running", 2**13, 2)),
-        Row("the same by two dask workers", None, sampled("running", 2**13, 2, cluster=True)),
+        Row("2^20 rigid samples", 30.0, sampled(2**20)),
+        Row("100,000 rigid, eccentric", 1.0, varied("shelf-bracket", 100_000)),
+        Row("10,000 rigid, motion table", 1.0, varied("servo-dwell", 10_000)),
+        Row("10,000 running, shared out", None, shared),
     ]
 
 
 def main() -> None:
-    print(f"{'':30}{'time':>10}{'bound':>10}  what")
-    for row in rows():
-        start = time.perf_counter()
+    table = [*rows(), *([Row("a million rigid, memory", None, million)] if "--million" in sys.argv else [])]
+    print(f"{'':30}{'time':>10}{'processor':>11}{'bound':>10}  what; load {os.getloadavg()[0]:.1f}")
+    for row in table:
+        start, busy = time.perf_counter(), time.process_time()
         what = row.work()
-        seconds = time.perf_counter() - start
+        seconds, busy = time.perf_counter() - start, time.process_time() - busy
         bound = "" if row.bound is None else f"{row.bound:8.1f} s"
-        print(f"{row.name:30}{seconds:8.2f} s{bound:>10}  {what}")
-    print(f"memory peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0:.0f} MiB")
+        print(f"{row.name:30}{seconds:8.2f} s{busy:9.2f} s{bound:>10}  {what}", flush=True)
+    print(f"memory peak {peak():.0f} MiB, load {os.getloadavg()[0]:.1f}")
 
 
 if __name__ == "__main__":

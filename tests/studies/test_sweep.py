@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import copy
+import itertools
+import json
 import math
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -13,14 +19,17 @@ import pytest
 
 from crankclock.api import InputError, check, open_scenario
 from crankclock.cycle import Reading
+from crankclock.report import sweep_data, sweep_words
 from crankclock.rules import RULES
 from crankclock.scenario.files import Source
 from crankclock.scenario.load import Loaded, validated
 from crankclock.scenario.schema import Scenario
 from crankclock.studies import rate_batch, rate_scan
+from crankclock.studies.rate_batch import RATE, Panel
 from crankclock.studies.rate_limits import Limit
-from crankclock.studies.rate_scan import CLOSE, CRANK, RATE, scan
-from crankclock.studies.sweep import Sweep, sweep
+from crankclock.studies.rate_scan import CLOSE, CRANK, scan
+from crankclock.studies.store import Store
+from crankclock.studies.sweep import Sweep, header, sweep
 from crankclock.studies.variants import Array, Row, Variants, evaluate, with_values
 from crankclock.studies.work import Crew
 from reference import brute
@@ -321,3 +330,142 @@ def test_the_rate_of_the_scenario_is_scanned_and_told() -> None:
     for each in check("shelf-bracket", reading="rigid").findings:
         if each.margin is not None and each.status != "not judged":
             assert told[each.rule, each.subject] == pytest.approx(each.margin, abs=1e-9)
+
+
+# --- by others, in chunks, interrupted and resumed -------------------------------------------------------------
+
+SHORT = (60.0 / 60.0, 80.0 / 60.0, 0.1 / 60.0)
+"""A span and its step [strokes/s] that make some chunks."""
+
+
+def told(found: Sweep) -> tuple[str, str]:
+    """All that a sweep says, margin by margin."""
+    return sweep_data.as_json(found), sweep_data.as_csv(found)
+
+
+@pytest.fixture(scope="module")
+def uninterrupted() -> tuple[str, str]:
+    return told(sweep(open_scenario("shelf-bracket"), *SHORT))
+
+
+def test_two_processes_and_small_chunks_say_the_same(uninterrupted: tuple[str, str]) -> None:
+    steps: list[tuple[str, int, int]] = []
+    with Crew(2, progress=lambda *each: steps.append(each)) as crew:
+        assert told(sweep(open_scenario("shelf-bracket"), *SHORT, crew=crew)) == uninterrupted
+    assert ("running reading, scan", 4, 4) in steps
+
+
+@pytest.mark.parametrize("size", [1, 7, 10_000])
+@pytest.mark.parametrize("name", ["hinge-nothing-to-spare", "long-blank-single-strokes", "servo-dwell"])
+def test_the_size_of_chunks_does_not_matter(name: str, size: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    loaded, rate = open_scenario(name), float(open_scenario(name).scenario.press.rate)
+    span = (0.9 * rate, 1.3 * rate, 0.05 * rate, "rigid")
+    whole = told(sweep(loaded, *span))  # type: ignore[arg-type]
+    monkeypatch.setattr(rate_batch, "QUICK", size)
+    assert told(sweep(loaded, *span)) == whole  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("size", [3, 40])
+def test_the_size_of_running_chunks_does_not_matter(size: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    loaded, span = open_scenario("thin-cover-bounces"), (55.0 / 60.0, 75.0 / 60.0, 5.0 / 60.0)
+    rates = np.linspace(*span[:2], 41)
+    one = Panel(loaded.scenario, "running", Crew()).judge("once", {RATE: rates})
+    monkeypatch.setattr(rate_batch, "ALONE", size)
+    many = Panel(loaded.scenario, "running", Crew()).judge("in parts", {RATE: rates})
+    assert one is not None
+    assert many is not None
+    assert one.names == many.names
+    assert one.unjudged == many.unjudged
+    for array in ("margin", "allowance", "fails", "short", "turns"):
+        assert getattr(one, array).tobytes() == getattr(many, array).tobytes(), array
+
+
+@pytest.mark.parametrize("after", [0, 1, 4, 7])
+def test_what_an_interrupted_sweep_says_is_true_and_calls_no_rate_passing(
+    after: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rate_batch, "QUICK", 16)
+    loaded, calls = open_scenario("shelf-bracket"), itertools.count()
+    whole = sweep(loaded, step=1.0 / 60.0, reading="rigid").swept.scan
+
+    def stop(_what: str, done: int, _total: int) -> None:
+        if done and next(calls) == after:
+            raise KeyboardInterrupt
+
+    found = sweep(loaded, step=1.0 / 60.0, reading="rigid", crew=Crew(progress=stop))
+    assert not found.whole
+    assert (found.verdict, found.status) == ("incomplete", None)
+    data = sweep_data.as_data(found)
+    assert data["interrupted"]
+    assert data["passing"] == []
+    assert data["rate_ceiling_per_min"] is None
+    assert sweep_words.INTERRUPTED in sweep_words.as_text(found)
+    scanned = found.swept.scan
+    assert 0 < scanned.rates.size < whole.rates.size
+    assert found.high == scanned.rates[-1]
+    assert np.isin(scanned.rates, whole.rates).all()
+    assert list(scanned.fails) == list(whole.fails[np.isin(whole.rates, scanned.rates)])
+
+
+def command(*more: str) -> list[str]:
+    low, high, step = (f"{60.0 * each:g} /min" for each in SHORT)
+    return [sys.executable, "-m", "crankclock", "sweep", "shelf-bracket", "--from", low, "--to", high, "--step", step,
+            *more]  # fmt: skip
+
+
+def wait_for_chunks(path: Path, count: int, process: subprocess.Popen[str]) -> None:
+    for _ in range(6000):
+        if path.exists() and path.read_bytes().count(b"\n") > count:
+            return
+        assert process.poll() is None
+        time.sleep(0.005)
+    raise AssertionError("no chunk was kept")
+
+
+def keys(path: Path) -> list[str]:
+    return [json.loads(line.rpartition(b" ")[0])["key"] for line in path.read_bytes().splitlines()[1:]]
+
+
+def test_killed_and_resumed_says_what_it_says_uninterrupted(tmp_path: Path, uninterrupted: tuple[str, str]) -> None:
+    path = tmp_path / "kept"
+    process = subprocess.Popen(command("--resume", str(path)), stdout=subprocess.PIPE, text=True)
+    wait_for_chunks(path, 2, process)
+    process.kill()
+    process.communicate()
+    before = keys(path) if path.read_bytes().endswith(b"\n") else None
+    resumed = subprocess.run(command("--resume", str(path), "--json"), capture_output=True, text=True, check=False)
+    assert resumed.returncode == 0
+    assert resumed.stdout == uninterrupted[0]
+    after = keys(path)
+    assert len(set(after)) == len(after) > 4
+    assert before is None or (after[: len(before)] == before and len(before) < len(after))
+
+
+def test_ctrl_c_at_the_command_line_keeps_what_is_done_and_says_so(
+    tmp_path: Path, uninterrupted: tuple[str, str]
+) -> None:
+    path, loaded = tmp_path / "kept", open_scenario("shelf-bracket")
+    pipes: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    process = subprocess.Popen(command("--resume", str(path), "--jobs", "2", "--json"), **pipes)
+    wait_for_chunks(path, 1, process)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 3
+    assert f"interrupted; {path} keeps what was done" in err
+    assert not out or json.loads(out)["interrupted"]
+    with Store(path, header(loaded, None)) as store, Crew(store=store) as crew:
+        assert store.done
+        assert told(sweep(loaded, *SHORT, crew=crew)) == uninterrupted
+
+
+def test_kept_results_serve_another_span_and_no_other_scenario(tmp_path: Path) -> None:
+    loaded = open_scenario("shelf-bracket")
+    for high in (70.0, 90.0):
+        with Store(tmp_path / "s", header(loaded, "rigid")) as store, Crew(store=store) as crew:
+            span = (50.0 / 60.0, high / 60.0, 1.0 / 60.0, "rigid")
+            assert told(sweep(loaded, *span, crew=crew)) == told(sweep(loaded, *span))  # type: ignore[arg-type]
+    for other in (open_scenario("shelf-bracket", ("strip.lift=2 mm",)), open_scenario("thin-cover-bounces")):
+        with pytest.raises(InputError, match="made for another input"):
+            Store(tmp_path / "s", header(other, "rigid"))
+    with pytest.raises(InputError, match="made for another input"):
+        Store(tmp_path / "s", header(loaded, "hand"))

@@ -60,12 +60,15 @@ class _Way:
 
     def passing(self, height: Array) -> Array:
         """Dial angle [rad] of the highest place that is no higher than a height [m], within the way's reach."""
-        below = np.searchsorted(-self.height, -height)
+        below = np.asarray(np.searchsorted(-self.height, -height))
         k = np.clip(below, 1, self.height.size - 1)
-        c = np.array(self.pieces[k - 1])
-        c[..., 0] -= height
-        between = self.start[k - 1] + crossing(c) * self.width[k - 1]
-        return np.where((below == 0) | (self.height[k] == height), self.angle[np.minimum(below, k)], between)
+        angle = np.array(self.angle[np.minimum(below, k)])
+        between = (below > 0) & (self.height[k] != height)
+        piece = k[between] - 1
+        c = self.pieces[piece]
+        c[:, 0] -= height[between]
+        angle[between] = self.start[piece] + crossing(c) * self.width[piece]
+        return angle
 
 
 class _Peaks:

@@ -81,20 +81,28 @@ def part(c: Array, low: Array, width: Array) -> Array:
 
 
 def crossing(c: Array) -> Array:
-    """Share of the piece at which each polynomial (..., d) crosses 0, given ends that lie on either side of it."""
-    slopes, falls = derivative(c), np.where(value(c, 1.0) < value(c, 0.0), -1.0, 1.0)
-    low, high = np.zeros(c.shape[:-1]), np.ones(c.shape[:-1])
-    share = np.full(c.shape[:-1], 0.5)
+    """Share of the piece at which each polynomial (..., d) crosses 0, given ends that lie on either side of it.
+
+    Each is followed until it stands still and no further, so that it does not depend on the others.
+    """
+    found = np.full(c.shape[:-1], 0.5)
+    falls = np.where(value(c, 1.0) < value(c, 0.0), -1.0, 1.0).ravel()
+    c = np.asfortranarray(c.reshape(-1, c.shape[-1]))
+    slopes, at = np.asfortranarray(derivative(c)), np.arange(falls.size)
+    low, high, share = np.zeros(falls.size), np.ones(falls.size), found.ravel()
     for _ in range(100):
         now, slope = value(c, share), value(slopes, share)
         short = now * falls < 0.0
         low, high = np.where(short, share, low), np.where(short, high, share)
         step = share - np.divide(now, slope, out=np.full_like(now, np.inf), where=slope != 0.0)
         step = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
-        moved, share = np.abs(step - share), step
-        if not np.any(moved > 1e-14):
+        moves = np.abs(step - share) > 1e-14
+        found.flat[at] = step
+        if not np.any(moves):
             break
-    return share
+        at, falls, low, high, share = (each[moves] for each in (at, falls, low, high, step))
+        c, slopes = (np.asfortranarray(each[moves]) for each in (c, slopes))
+    return found
 
 
 def fit(angle: Array, height: Array) -> Curve:

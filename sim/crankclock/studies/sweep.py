@@ -17,8 +17,8 @@ from crankclock.scenario.defaults import Assumption
 from crankclock.scenario.load import Loaded
 from crankclock.scenario.schema import Scenario
 from crankclock.studies.ceiling import span_of
-from crankclock.studies.check import press_notes
 from crankclock.studies.margins import Unjudged
+from crankclock.studies.notes import press_notes
 from crankclock.studies.rate_contacts import OtherContacts, other_contacts
 from crankclock.studies.rate_limits import Status, Swept, status_of, swept
 from crankclock.studies.rate_scan import scan

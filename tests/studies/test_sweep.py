@@ -355,7 +355,7 @@ def test_two_processes_and_small_chunks_say_the_same(uninterrupted: tuple[str, s
     assert ("running reading, scan", 4, 4) in steps
 
 
-@pytest.mark.parametrize("size", [1, 7, 10_000])
+@pytest.mark.parametrize("size", [4, 10_000])
 @pytest.mark.parametrize("name", ["hinge-nothing-to-spare", "long-blank-single-strokes", "servo-dwell"])
 def test_the_size_of_chunks_does_not_matter(name: str, size: int, monkeypatch: pytest.MonkeyPatch) -> None:
     loaded, rate = open_scenario(name), float(open_scenario(name).scenario.press.rate)
@@ -365,7 +365,7 @@ def test_the_size_of_chunks_does_not_matter(name: str, size: int, monkeypatch: p
     assert told(sweep(loaded, *span)) == whole  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("size", [3, 40])
+@pytest.mark.parametrize("size", [9, 40])
 def test_the_size_of_running_chunks_does_not_matter(size: int, monkeypatch: pytest.MonkeyPatch) -> None:
     loaded, span = open_scenario("thin-cover-bounces"), (55.0 / 60.0, 75.0 / 60.0, 5.0 / 60.0)
     rates = np.linspace(*span[:2], 41)

@@ -128,11 +128,17 @@ def press_pass(machine: Machine, name: str, spindle: PressSpindle, clamped: Span
 
 
 def travel_ends(machine: Machine, name: str) -> tuple[Floats, Floats]:
-    """Greatest drive travel coordinate [m] of a press-driven tap in a rigid mechanism, and where it reverses."""
-    spindle = machine.spindles[name]
+    """Greatest drive travel coordinate [m] of a press-driven tap in a rigid mechanism, and where it reverses.
+
+    It never falls while the slide rises, whatever carries the head.
+    """
+    spindle, tap, strip = machine.spindles[name], machine.taps[name], machine.strip
     assert isinstance(spindle, PressSpindle)
-    down, _up = _ways(machine, name, spindle)
-    return down.travel.max(axis=0), down.travel[-1]
+    top, bottom = (
+        spindle.travel(tap, strip, y, strip.underside(y), strip.stripper_face(y))
+        for y in (machine.slide.top, machine.slide.bottom)
+    )
+    return top, bottom
 
 
 def _along(machine: Machine, tap: Tap, spindle: PressSpindle, angle: Floats) -> tuple[Floats, Floats]:

@@ -78,3 +78,29 @@ def test_plain_runs_do_not_load_numba():
 
 def test_it_tells_whether_numba_is_there():
     assert fast_available() == (importlib.util.find_spec("numba") is not None)
+
+
+@pytest.mark.skipif(not fast_available(), reason="needs the extra fast: numba")
+def test_bulk_work_takes_the_compiled_march_and_says_the_same(monkeypatch) -> None:
+    """A chunk of running variants as studies bring it: compiled where it can be, every margin as without."""
+    from crankclock.api import open_scenario
+    from crankclock.cycle import running
+    from crankclock.studies.variants import CHUNK, evaluate
+
+    scenario = open_scenario("thin-cover-bounces").scenario
+    values = {"press.rate": np.linspace(40.0, 120.0, CHUNK["running"]) / 60.0}
+    asked: list[bool] = []
+    real = running.run
+
+    def watched(*arguments, fast, **named):
+        asked.append(fast)
+        return real(*arguments, fast=fast, **named)
+
+    monkeypatch.setattr(running, "run", watched)
+    compiled = evaluate(scenario, values, "running")
+    monkeypatch.setattr(running, "fast_available", lambda: False)
+    plain = evaluate(scenario, values, "running")
+    assert asked == [True, False]
+    for one, other in zip(compiled.rows, plain.rows, strict=True):
+        np.testing.assert_array_equal(one.fails, other.fails)
+        np.testing.assert_allclose(one.margin, other.margin, rtol=1e-7, atol=1e-9)

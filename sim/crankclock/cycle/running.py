@@ -21,8 +21,8 @@ from crankclock.scenario.build import Machine
 
 _SMOOTH_CELLS, _ROUGH_CELLS = 20, 120
 """Pieces of the turn for an eccentric that turns evenly, and for motion that is only smooth in parts."""
-_FAST_FROM = 1_500
-"""From so many variants the compiled integrator is worth its loading, where it is installed."""
+_FAST_FROM = 500
+"""From so many variants at a time, as bulk work brings them, the compiled integrator is taken where it is installed."""
 
 
 def running_needs(machine: Machine) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ def value_at(scenario: Scenario, path: str) -> object:
     for step in path.split("."):
         if isinstance(table, dict):
             table = table[step]
-        elif table is not None and step in type(table).model_fields:  # type: ignore[attr-defined]
+        elif isinstance(table, Table) and step in type(table).model_fields:
             table = getattr(table, step)
         else:
             raise KeyError(path)

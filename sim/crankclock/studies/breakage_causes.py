@@ -335,7 +335,8 @@ def _paths(scenario: Scenario, path: str) -> Iterator[str]:
     if not star:
         yield path
         return
-    for name in value_at(scenario, head) or {}:  # type: ignore[attr-defined]
+    named = value_at(scenario, head)
+    for name in named if isinstance(named, dict) else ():
         yield f"{head}.{name}.{tail}"
 
 

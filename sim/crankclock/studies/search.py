@@ -134,7 +134,7 @@ def _grid(space: Space, most: int) -> Array | None:
 
 def _sample(space: Space, count: int, seed: int) -> Array:
     """Quasi-random points (Sobol), scrambled with the seed; lists are taken in equal shares."""
-    from scipy.stats import qmc  # type: ignore[import-untyped,unused-ignore]
+    from scipy.stats import qmc
 
     unit = qmc.Sobol(len(space.keys), rng=seed).random_base2(int(math.log2(count)))
     return _from_unit(space, unit)
@@ -164,7 +164,7 @@ def _to_unit(space: Space, points: Array) -> Array:
 
 def _evolve(space: Space, score: Score, archive: Archive, seed: int) -> None:
     """Differential evolution from the best points so far."""
-    from scipy import optimize  # type: ignore[import-untyped,unused-ignore]
+    from scipy import optimize
 
     evolution: Any = optimize.differential_evolution
 
